@@ -1,0 +1,70 @@
+# coursegauge: everything a contributor types. `make help` lists it.
+#
+# The tags pick the modules of OpenCV's Go binding that compile on OpenCV 4.6.
+# They travel in GOFLAGS, since -tags on a go command line would replace them.
+GOCV_TAGS := gocv_specific_modules,gocv_calib3d,gocv_features2d
+TAGS      ?=
+comma     := ,
+export GOFLAGS := $(strip $(filter-out -tags=%,$(GOFLAGS)) -tags=$(GOCV_TAGS)$(if $(TAGS),$(comma)$(TAGS)))
+
+# sudo drops the PATH to Go; the script looks where Go usually lies.
+GO      := $(shell sh .ci/find-go)
+VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unknown)
+LINKED   = -buildvcs=false -ldflags "-X main.version=$(VERSION)"
+
+BIN    := bin/coursegauge
+DEMO   ?= demo-report
+PHOTOS ?= ../shared/photos
+SCORE  ?= ../shared/score/score.py
+FRESH  ?= /var/tmp/coursegauge-fresh
+FUZZ   ?= 60s
+STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
+
+.DEFAULT_GOAL := help
+.PHONY: help setup build demo test lint bench score fuzz fresh clean
+
+help: ## this list
+	@sed -n 's/^\([a-z]*\):.*## \(.*\)/make \1\t\2/p' Makefile | expand -t 14
+
+setup: ## check Go, the compiler and OpenCV; install what apt has
+	@sh .ci/setup
+
+build: setup ## bin/coursegauge
+	@mkdir -p bin
+	@$(GO) build $(LINKED) -o $(BIN) ./cmd/coursegauge
+	@sh .ci/give-back bin
+
+demo: build ## inspect the photos of testdata and say where the report lies
+	@sh .ci/demo $(BIN) testdata/photos $(DEMO)
+	@sh .ci/give-back $(DEMO)
+
+test: build ## build, vet and every test
+	@$(GO) vet ./...
+	@$(GO) test ./...
+	@sh .ci/give-back bin
+	@echo "make test: all tests passed"
+
+lint: setup ## gofmt, vet, staticcheck, the direction of imports
+	@unformatted=$$("$$($(GO) env GOROOT)/bin/gofmt" -l cmd vision report calibrate 2>/dev/null); \
+	  if [ -n "$$unformatted" ]; then echo "not formatted (gofmt -w FILE):"; echo "$$unformatted"; exit 1; fi
+	@$(GO) vet ./...
+	@$(GO) run $(STATICCHECK) ./...
+	@$(GO) test -count=1 ./cmd -run TestImports
+	@echo "make lint: clean"
+
+bench: setup ## time of each stage
+	@$(GO) test -run '^$$' -bench . -benchmem ./...
+
+score: build ## hold the measurements against photos with truth: make score SCORE=score.py PHOTOS=DIR
+	@if [ ! -f "$(SCORE)" ] || [ ! -d "$(PHOTOS)" ]; then \
+	  echo "make score needs a scoring script and photos with truth: make score SCORE=path/to/score.py PHOTOS=path/to/photos"; exit 2; fi
+	@python3 "$(SCORE)" "$(PHOTOS)" --bin $(BIN) $(SCOREFLAGS)
+
+fuzz: setup ## every fuzz target in turn, FUZZ=60s each
+	@GO="$(GO)" FUZZ="$(FUZZ)" sh .ci/fuzz
+
+fresh: ## prove make demo and make test on a bare Debian 12 (root, debootstrap)
+	@GO="$(GO)" FRESH="$(FRESH)" bash .ci/fresh
+
+clean: ## remove what was built
+	rm -rf bin $(DEMO)
