@@ -61,7 +61,7 @@ score: build ## hold the measurements against photos with truth: make score SCOR
 	@python3 "$(SCORE)" "$(PHOTOS)" --bin $(BIN) $(SCOREFLAGS)
 
 fuzz: setup ## every fuzz target in turn, FUZZ=60s each
-	@GO="$(GO)" FUZZ="$(FUZZ)" sh .ci/fuzz
+	@GO="$(GO)" FUZZ="$(FUZZ)" bash .ci/fuzz
 
 fresh: ## prove make demo and make test on a bare Debian 12 (root, debootstrap)
 	@GO="$(GO)" FRESH="$(FRESH)" bash .ci/fresh

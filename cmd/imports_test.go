@@ -1,0 +1,165 @@
+// Package cmd_test holds the direction of imports of the whole tree: it is the
+// lint rule for the arrows that DEVELOPERS.md draws.
+package cmd_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+const module = "coursegauge"
+
+// goPackage is what `go list -json` says of a package; test files are not held
+// to the rules.
+type goPackage struct {
+	ImportPath string
+	Imports    []string
+}
+
+// rule says what the packages below a path may import.
+type rule struct {
+	of      string   // below this path
+	only    []string // of the module: nothing but below these paths (its own included by name)
+	never   []string // of anything else: none of these paths and below
+	because string
+}
+
+var rules = []rule{
+	{
+		of: "vision", only: []string{"vision"},
+		never:   []string{"os", "io/fs", "path/filepath", "flag", "github.com/spf13", "github.com/schollz", "golang.org/x/term", "github.com/google/renameio", "github.com/goccy"},
+		because: "vision measures pictures; it knows no rule, no file and no terminal",
+	},
+	{of: "vision/length", only: []string{"vision/length"}, because: "a length knows nothing of pictures"},
+	{of: "vision/photo", only: []string{"vision/photo", "vision/length"}, because: "a picture is there before anything is seen in it"},
+	{
+		of: "report", only: []string{"report", "vision"},
+		never:   []string{"github.com/spf13", "github.com/schollz", "golang.org/x/term"},
+		because: "the report is made from measurements; commands and terminals are cmd's",
+	},
+	{
+		of: "report/judge", only: []string{"report/judge", "report/schedule", "vision", "!vision/photo", "!vision/card", "!vision/plane", "!vision/course", "!vision/head"},
+		never:   []string{"os", "gocv.io", "path/filepath"},
+		because: "a rule sees measured lengths, never a picture",
+	},
+	{of: "report/schedule", only: []string{"report/schedule", "vision/length", "vision"}, never: []string{"gocv.io"}, because: "the schedule is read before any photo"},
+	{
+		of: "calibrate", only: []string{"calibrate", "vision"},
+		never:   []string{"github.com/spf13", "github.com/schollz", "golang.org/x/term"},
+		because: "calibration feeds the measurement and knows nothing of its judgement",
+	},
+}
+
+// TestImports fails with every arrow of the tree that points the wrong way.
+func TestImports(t *testing.T) {
+	packages := list(t)
+	if len(packages) < 3 {
+		t.Fatalf("go list found %d packages; the rule looked at nothing", len(packages))
+	}
+	for _, arrow := range wrongArrows(packages) {
+		t.Error(arrow)
+	}
+}
+
+// TestWrongArrows shows that the rule can fail.
+func TestWrongArrows(t *testing.T) {
+	for _, c := range []struct {
+		from, to string
+		wrong    bool
+	}{
+		{"vision/head", "report/judge", true},
+		{"vision/head", "os", true},
+		{"vision/head", "os/exec", true},
+		{"vision", "path/filepath", true},
+		{"vision/card", "github.com/spf13/cobra", true},
+		{"vision/head", "calibrate/board", true},
+		{"vision/photo", "vision/card", true},
+		{"report/judge", "vision/photo", true},
+		{"report/judge", "gocv.io/x/gocv", true},
+		{"report/page", "cmd/coursegauge", true},
+		{"report/page", "calibrate/board", true},
+		{"calibrate/board", "report/page", true},
+		{"vision/head", "vision/length", false},
+		{"vision", "context", false},
+		{"vision/head", "gocv.io/x/gocv", false},
+		{"report/judge", "vision", false},
+		{"report/judge", "vision/length", false},
+		{"report/page", "vision", false},
+		{"cmd/coursegauge", "report/page", false},
+		{"cmd/coursegauge", "os", false},
+		{"calibrate/board", "vision/card", false},
+	} {
+		to := c.to
+		if first, _, _ := strings.Cut(to, "/"); slices.Contains([]string{"vision", "report", "calibrate", "cmd"}, first) {
+			to = module + "/" + to
+		}
+		got := wrongArrows([]goPackage{{ImportPath: module + "/" + c.from, Imports: []string{to}}})
+		if (len(got) > 0) != c.wrong {
+			t.Errorf("%s -> %s: wrong arrows %q, want some: %v", c.from, c.to, got, c.wrong)
+		}
+	}
+}
+
+// wrongArrows names each import that breaks a rule, and why it is wrong.
+func wrongArrows(packages []goPackage) []string {
+	var wrong []string
+	for _, p := range packages {
+		from, _ := strings.CutPrefix(p.ImportPath, module+"/")
+		for _, r := range rules {
+			if !below(from, r.of) {
+				continue
+			}
+			for _, path := range p.Imports {
+				if !r.allows(path) {
+					wrong = append(wrong, fmt.Sprintf("%s -> %s: %s", from, path, r.because))
+				}
+			}
+		}
+	}
+	return wrong
+}
+
+func (r rule) allows(path string) bool {
+	ours, isOurs := strings.CutPrefix(path, module+"/")
+	if !isOurs {
+		return !slices.ContainsFunc(r.never, func(n string) bool { return below(path, n) })
+	}
+	allowed := false
+	for _, o := range r.only {
+		if not, excluded := strings.CutPrefix(o, "!"); excluded && below(ours, not) {
+			return false
+		}
+		allowed = allowed || below(ours, o)
+	}
+	return allowed
+}
+
+func below(path, root string) bool { return path == root || strings.HasPrefix(path, root+"/") }
+
+func list(t *testing.T) []goPackage {
+	t.Helper()
+	c := exec.Command("go", "list", "-json=ImportPath,Imports", module+"/...")
+	var stderr bytes.Buffer
+	c.Stderr = &stderr
+	out, err := c.Output()
+	if err != nil {
+		t.Fatalf("go list: %v\n%s", err, stderr.String())
+	}
+	var packages []goPackage
+	for d := json.NewDecoder(bytes.NewReader(out)); ; {
+		var p goPackage
+		if err := d.Decode(&p); errors.Is(err, io.EOF) {
+			return packages
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		packages = append(packages, p)
+	}
+}
