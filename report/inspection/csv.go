@@ -1,0 +1,117 @@
+package inspection
+
+import (
+	"encoding/csv"
+	"io"
+	"strconv"
+	"strings"
+
+	"coursegauge/vision/length"
+)
+
+// csvLengths are the measured columns, each written four times: value and
+// U95 in inches and in millimetres.
+var csvLengths = []struct {
+	name string
+	of   func(Fastener) *Length
+}{
+	{"above_butt", func(f Fastener) *Length { return f.AboveButt }},
+	{"left_end", func(f Fastener) *Length { return f.LeftEnd }},
+	{"right_end", func(f Fastener) *Length { return f.RightEnd }},
+	{"end", func(f Fastener) *Length { return f.End }},
+	{"lower_joint", func(f Fastener) *Length { return f.LowerJoint }},
+	{"next_joint", func(f Fastener) *Length { return f.NextJoint }},
+	{"head_diameter", func(f Fastener) *Length { return f.HeadDiameter }},
+}
+
+// EncodeCSV writes one row a fastener (RFC 4180, UTF-8 with a byte order mark,
+// which spreadsheets need to tell the encoding). Text that a spreadsheet would
+// take for a formula is led by an apostrophe.
+func EncodeCSV(w io.Writer, d Document) error {
+	if _, err := io.WriteString(w, "\ufeff"); err != nil {
+		return err
+	}
+	c := csv.NewWriter(w)
+	c.UseCRLF = true
+	if err := c.Write(csvHeader()); err != nil {
+		return err
+	}
+	for _, p := range d.Photos {
+		for _, f := range p.Heads {
+			if err := c.Write(csvRow(p, f)); err != nil {
+				return err
+			}
+		}
+	}
+	c.Flush()
+	return c.Error()
+}
+
+// WriteCSV puts the fasteners at path, whole or not at all.
+func WriteCSV(path string, d Document) error {
+	return writeFile(path, func(w io.Writer) error { return EncodeCSV(w, d) })
+}
+
+func csvHeader() []string {
+	h := []string{"file", "taken", "device", "crew", "fastener", "verdict", "suspect_rules", "unresolved_rules"}
+	for _, l := range csvLengths {
+		h = append(h, l.name+"_in", l.name+"_u95_in", l.name+"_mm", l.name+"_u95_mm")
+	}
+	return append(h, "drive", "piece", "exposed", "score", "x_px", "y_px", "card", "tilt_deg", "text")
+}
+
+func csvRow(p Photo, f Fastener) []string {
+	suspect, unresolved, text := rulesBy(f, "suspect"), rulesBy(f, "unresolved"), []string{}
+	for _, r := range f.Rules {
+		if r.Result == "suspect" || r.Result == "unresolved" {
+			text = append(text, r.Text)
+		}
+	}
+	row := []string{
+		guard(p.File), guard(p.Taken), guard(p.Device), guard(p.Crew), strconv.Itoa(f.ID), f.Verdict,
+		guard(strings.Join(suspect, " ")), guard(strings.Join(unresolved, " ")),
+	}
+	for _, l := range csvLengths {
+		row = append(row, csvLength(l.of(f))...)
+	}
+	piece, number, tilt := "", "", ""
+	if f.Piece != nil {
+		piece = strconv.Itoa(*f.Piece)
+	}
+	if p.Card != nil {
+		number = strconv.Itoa(p.Card.Number)
+	}
+	if p.Tilt != nil {
+		tilt = decimal(*p.Tilt, 1)
+	}
+	return append(row, f.Drive.Class, piece, strconv.FormatBool(f.Exposed), decimal(f.Score, 4),
+		decimal(f.Px[0], 2), decimal(f.Px[1], 2), number, tilt, guard(strings.Join(text, " ")))
+}
+
+func csvLength(l *Length) []string {
+	if l == nil {
+		return make([]string, 4)
+	}
+	u95 := length.K95 * l.U
+	in := float64(length.Inch)
+	return []string{decimal(l.MM/in, 3), decimal(u95/in, 3), decimal(l.MM, 2), decimal(u95, 2)}
+}
+
+func rulesBy(f Fastener, result string) (names []string) {
+	for _, r := range f.Rules {
+		if r.Result == result {
+			names = append(names, r.Rule)
+		}
+	}
+	return names
+}
+
+func decimal(v float64, n int) string { return strconv.FormatFloat(v, 'f', n, 64) }
+
+// guard keeps a spreadsheet from running a text as a formula.
+func guard(s string) string {
+	if s != "" && strings.ContainsRune("=+-@\t\r\n", rune(s[0])) {
+		return "'" + s
+	}
+	return s
+}
