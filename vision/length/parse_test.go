@@ -109,6 +109,10 @@ func TestPrint(t *testing.T) {
 	const inch = length.Inch
 	for _, c := range []struct{ got, want string }{
 		{length.Inches(7.21 * inch), "7.21 in"},
+		{length.Inches(142.875), "5.63 in"}, // 5-5/8
+		{length.Inches(-142.875), "-5.63 in"},
+		{length.Inches(7.375 * inch), "7.38 in"},
+		{length.Inches(0), "0.00 in"},
 		{length.Inches(-0.001 * inch), "0.00 in"},
 		{length.Inches(-1 * inch), "-1.00 in"},
 		{length.Millimetres(183.13), "183.1 mm"},

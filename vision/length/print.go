@@ -52,8 +52,12 @@ func told(u95, digit float64) float64 {
 	return u95
 }
 
-// fixed is "%.nf" without a minus sign before a zero.
+// fixed is "%.nf" with halves rounded up in size, as people do (5.625 gives
+// 5.63), and without a minus sign before a zero.
 func fixed(v float64, digits int) string {
+	if up := math.Nextafter(v, math.Copysign(math.Inf(1), v)); !math.IsInf(up, 0) {
+		v = up
+	}
 	s := fmt.Sprintf("%.*f", digits, v)
 	if v < 0 && s == fmt.Sprintf("-%.*f", digits, 0.0) {
 		return s[1:]
