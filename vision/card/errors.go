@@ -1,0 +1,62 @@
+package card
+
+import (
+	"errors"
+	"fmt"
+)
+
+// What can keep a card from being used. Find wraps them in an *Unseen.
+var (
+	ErrNone    = errors.New("no card")
+	ErrTwo     = errors.New("several cards")
+	ErrSpread  = errors.New("too few corners of the card")
+	ErrOutside = errors.New("card number outside the legal range")
+)
+
+// Unseen is the error of a picture in which no card can be used. It tells what
+// was seen, so that a person learns what to do differently.
+type Unseen struct {
+	Kind    error       // ErrNone, ErrTwo, ErrSpread or ErrOutside
+	Markers int         // markers decoded, of any number
+	Numbers map[int]int // markers by card number, legal numbers only
+	Outside []int       // ids of markers that belong to no legal number
+	Legal   int         // the highest legal number
+	Sight   Sight       // ErrSpread: what there is of the card
+	Spread  float64     // ErrSpread: share of the board within the hull of the corners
+}
+
+// Unwrap gives the kind, for errors.Is.
+func (e *Unseen) Unwrap() error { return e.Kind }
+
+func (e *Unseen) Error() string {
+	switch e.Kind {
+	case ErrTwo:
+		return fmt.Sprintf("%v: markers of the numbers %v: leave one card in the picture", e.Kind, counted(e.Numbers))
+	case ErrSpread:
+		return fmt.Sprintf("%v: %d corners over %.0f %% of the board: %d over %.0f %% are needed",
+			e.Kind, len(e.Sight.Corners), 100*e.Spread, MinCorners, 100*MinSpread)
+	case ErrOutside:
+		return fmt.Sprintf("card number outside 0 to %d: %d markers with ids such as %d: print a card with a legal number",
+			e.Legal, len(e.Outside), e.Outside[0])
+	}
+	return fmt.Sprintf("%v: %d markers decoded, %d of one number are needed", e.Kind, e.Markers, MinMarkers)
+}
+
+// counted lists the numbers that have enough markers to be a card, in order.
+func counted(numbers map[int]int) []int {
+	var out []int
+	for n, top := 0, highest(numbers); n <= top; n++ {
+		if numbers[n] >= MinMarkers {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+func highest(numbers map[int]int) int {
+	top := -1
+	for n := range numbers {
+		top = max(top, n)
+	}
+	return top
+}

@@ -1,0 +1,195 @@
+package card
+
+import (
+	"errors"
+	"fmt"
+	"image"
+	"math"
+
+	"gocv.io/x/gocv"
+)
+
+// Limits of Find.
+const (
+	MinMarkers = 4   // markers of one number that make a card
+	MinCorners = 12  // corners that a measurement needs
+	MinSpread  = .25 // share of the board that their hull must cover
+)
+
+const (
+	minSide      = 32   // px: a smaller picture holds no card
+	halfFrom     = 1600 // px: from this long side on the first look is at half size
+	minPerimeter = .005 // of a marker, in long sides of the picture
+	smoothing    = 1.4  // px, standard deviation: quiets the noise before corners are located
+
+)
+
+// Corner is one inner corner of the chessboard.
+type Corner struct {
+	ID             int     // row by row from the upper left as printed
+	BoardX, BoardY float64 // mm, card frame
+	X, Y           float64 // px, picture frame
+	U              float64 // standard uncertainty of X and of Y, px
+}
+
+// Marker is one decoded marker, its corners clockwise from the upper left as
+// printed, in pixels of the picture, good to about one pixel.
+type Marker struct {
+	ID      int
+	Corners [4][2]float64
+}
+
+// Sight is the card as one picture shows it.
+type Sight struct {
+	Number      int
+	Corners     []Corner
+	Markers     int           // decoded markers of this number
+	H           [9]float64    // card frame (mm) to picture frame (px), row by row, least squares over Corners
+	ResidualPx  float64       // root mean square distance between Corners and H, px; holds bend and lens too
+	SquarePx    float64       // mean side of a projected square
+	MinSquarePx float64       // shortest side of one
+	Numbers     map[int]int   // decoded markers by card number
+	Outline     [4][2]float64 // projected outer corners of the board, clockwise from the origin of the card frame
+	Cropped     int           // inner corners that fall outside the picture
+}
+
+// Find looks for one card of the family b in an upright 8-bit picture with one
+// channel. The markers are looked for at half size first, which is faster and
+// decodes soft pictures better, then at full size, which sees smaller ones; the
+// corners are always located at full size.
+//
+// The error is an *Unseen when there is no card, more than one, too little of
+// it, or one with a number that does not exist; any other error means that the
+// picture or the board cannot be worked with.
+func Find(gray gocv.Mat, b Board) (Sight, error) {
+	if err := b.check(); err != nil {
+		return Sight{}, err
+	}
+	pic, err := rasterOf(gray)
+	if err != nil {
+		return Sight{}, err
+	}
+	smooth := gocv.NewMat()
+	defer smooth.Close()
+	if err := gocv.GaussianBlur(gray, &smooth, image.Pt(0, 0), smoothing, smoothing, gocv.BorderReplicate); err != nil {
+		return Sight{}, fmt.Errorf("card: %w", err)
+	}
+	if pic, err = rasterOf(smooth); err != nil {
+		return Sight{}, err
+	}
+	var sight Sight
+	for _, scale := range ladder(pic) {
+		var markers []Marker
+		if markers, err = detect(gray, b.Dictionary, scale, minPerimeter); err != nil {
+			return Sight{}, err
+		}
+		sight, err = sightOf(pic, b, markers)
+		if err == nil || errors.Is(err, ErrTwo) || errors.Is(err, ErrOutside) {
+			return sight, err
+		}
+	}
+	return sight, err
+}
+
+// rasterOf checks a picture and gives access to its bytes.
+func rasterOf(gray gocv.Mat) (raster, error) {
+	if gray.Empty() {
+		return raster{}, fmt.Errorf("card: the picture is empty")
+	}
+	if gray.Type() != gocv.MatTypeCV8UC1 || !gray.IsContinuous() {
+		return raster{}, fmt.Errorf("card: picture of type %v: one channel of 8 bits in one block is needed", gray.Type())
+	}
+	if gray.Cols() < minSide || gray.Rows() < minSide {
+		return raster{}, fmt.Errorf("card: picture of %d x %d px: at least %d x %d are needed", gray.Cols(), gray.Rows(), minSide, minSide)
+	}
+	pix, err := gray.DataPtrUint8()
+	if err != nil {
+		return raster{}, fmt.Errorf("card: %w", err)
+	}
+	return raster{pix: pix, width: gray.Cols(), height: gray.Rows()}, nil
+}
+
+func ladder(pic raster) []float64 {
+	if max(pic.width, pic.height) < halfFrom {
+		return []float64{1}
+	}
+	return []float64{.5, 1}
+}
+
+// sightOf makes the most of the markers that were decoded.
+func sightOf(pic raster, b Board, markers []Marker) (Sight, error) {
+	numbers, outside := vote(b, markers)
+	unseen := &Unseen{Kind: ErrNone, Markers: len(markers), Numbers: numbers, Outside: outside, Legal: b.MaxNumber}
+	cards := counted(numbers)
+	switch {
+	case len(cards) > 1:
+		unseen.Kind = ErrTwo
+		return Sight{}, unseen
+	case len(cards) == 0 && len(outside) >= MinMarkers:
+		unseen.Kind = ErrOutside
+		return Sight{}, unseen
+	case len(cards) == 0:
+		return Sight{}, unseen
+	}
+	n := cards[0]
+	h, ok := fromMarkers(b, n, markers)
+	if !ok {
+		return Sight{}, unseen
+	}
+	s := Sight{Number: n, Markers: numbers[n], Numbers: numbers, H: h}
+	s.locate(pic, b)
+	s.describe(pic, b)
+	if unseen.Spread = spread(b, s.Corners); len(s.Corners) < MinCorners || unseen.Spread < MinSpread {
+		unseen.Kind, unseen.Sight = ErrSpread, s
+		return s, unseen
+	}
+	return s, nil
+}
+
+// vote counts the markers by card number; ids beyond the last number are listed.
+func vote(b Board, markers []Marker) (numbers map[int]int, outside []int) {
+	numbers = map[int]int{}
+	for _, m := range markers {
+		n, i := m.ID/b.IDStep, m.ID%b.IDStep
+		if n > b.MaxNumber || i >= b.Markers() {
+			outside = append(outside, m.ID)
+			continue
+		}
+		numbers[n]++
+	}
+	return numbers, outside
+}
+
+// fromMarkers fits the homography to the marker corners of card n.
+func fromMarkers(b Board, n int, markers []Marker) (h [9]float64, ok bool) {
+	var from, to [][2]float64
+	side := 0.0
+	for _, m := range markers {
+		i := m.ID - n*b.IDStep
+		if i < 0 || i >= b.Markers() {
+			continue
+		}
+		board := b.markerCorners(i)
+		from, to = append(from, board[:]...), append(to, m.Corners[:]...)
+		side = max(side, distance(m.Corners[0], m.Corners[1]))
+	}
+	h, _, ok = homography(from, to, math.Max(4, .08*side))
+	return h, ok && sensible(h, b)
+}
+
+// describe fills in what follows from the homography.
+func (s *Sight) describe(pic raster, b Board) {
+	for i, p := range b.outline() {
+		s.Outline[i] = project(s.H, p)
+	}
+	s.MinSquarePx = math.Inf(1)
+	for id := range b.Corners() {
+		p := b.corner(id)
+		across, down := sides(s.H, p, b.SquareMM)
+		s.SquarePx += (across + down) / 2 / float64(b.Corners())
+		s.MinSquarePx = min(s.MinSquarePx, across, down)
+		if q := project(s.H, p); !pic.inside(q[0], q[1], 0) {
+			s.Cropped++
+		}
+	}
+}
