@@ -1,0 +1,120 @@
+package photo
+
+import (
+	"bytes"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/disintegration/imaging"
+	"gocv.io/x/gocv"
+)
+
+// phonePhoto is a 12.2 MP JPEG stored on its side (orientation 6): a published
+// photo enlarged, with grain so that it compresses as a photo does.
+func phonePhoto(b *testing.B) []byte {
+	b.Helper()
+	small, err := imaging.Decode(bytes.NewReader(readFile(b, orientationDir, "Landscape_1.jpg")))
+	if err != nil {
+		b.Fatal(err)
+	}
+	large := imaging.Resize(small, 4032, 3024, imaging.CatmullRom)
+	grain := rand.New(rand.NewPCG(1, 2))
+	for i := 0; i < len(large.Pix); i += 4 {
+		n := grain.IntN(13) - 6
+		for c := range 3 {
+			large.Pix[i+c] = uint8(min(255, max(0, int(large.Pix[i+c])+n)))
+		}
+	}
+	return insert(jpegOf(b, large), app1(camera([]field{shortField(0x0112, 6)}, nil, nil)))
+}
+
+func decodePicture(b *testing.B, photo []byte) {
+	b.Helper()
+	p, err := Decode(photo, Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	if p.Width() != 3024 {
+		b.Fatalf("width %d, want 3024", p.Width())
+	}
+	_ = p.Close()
+}
+
+// BenchmarkDecode is what the package does: walk, facts, pixels, rotation, hash.
+func BenchmarkDecode(b *testing.B) {
+	photo := phonePhoto(b)
+	b.Logf("%d bytes", len(photo))
+	for b.Loop() {
+		decodePicture(b, photo)
+	}
+}
+
+// BenchmarkDecodeOpenCV leaves the rotation to OpenCV; no walk, no hash.
+func BenchmarkDecodeOpenCV(b *testing.B) {
+	photo := phonePhoto(b)
+	for b.Loop() {
+		m, err := gocv.IMDecode(photo, gocv.IMReadColor)
+		if err != nil || m.Cols() != 3024 {
+			b.Fatal(err, m.Cols())
+		}
+		_ = m.Close()
+	}
+}
+
+// BenchmarkDecodeImaging gives an upright picture in Go's memory, still to be
+// copied into a Mat.
+func BenchmarkDecodeImaging(b *testing.B) {
+	photo := phonePhoto(b)
+	for b.Loop() {
+		m, err := imaging.Decode(bytes.NewReader(photo), imaging.AutoOrientation(true))
+		if err != nil || m.Bounds().Dx() != 3024 {
+			b.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkDecodeImagingToMat is the whole of the other way.
+func BenchmarkDecodeImagingToMat(b *testing.B) {
+	photo := phonePhoto(b)
+	for b.Loop() {
+		img, err := imaging.Decode(bytes.NewReader(photo), imaging.AutoOrientation(true))
+		if err != nil {
+			b.Fatal(err)
+		}
+		m, err := gocv.ImageToMatRGB(img)
+		if err != nil {
+			b.Fatal(err)
+		}
+		_ = m.Close()
+	}
+}
+
+// BenchmarkDecodeWalk is the share of the checks before the pixels.
+func BenchmarkDecodeWalk(b *testing.B) {
+	photo := phonePhoto(b)
+	for b.Loop() {
+		h, err := ReadHeader(photo)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := sound(photo, h); err != nil {
+			b.Fatal(err)
+		}
+		if ReadFacts(photo).Orientation != 6 {
+			b.Fatal("orientation lost")
+		}
+	}
+}
+
+// BenchmarkDecodeUpright is the rotation with one copy of the picture.
+func BenchmarkDecodeUpright(b *testing.B) {
+	stored := gocv.NewMatWithSize(3024, 4032, gocv.MatTypeCV8UC3)
+	defer stored.Close()
+	for b.Loop() {
+		m, err := upright(stored.Clone(), 6)
+		if err != nil {
+			b.Fatal(err)
+		}
+		_ = m.Close()
+	}
+}
