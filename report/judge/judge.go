@@ -1,0 +1,124 @@
+// Package judge says which heads and pieces of a photo a person must look at.
+// In: a schedule and what one photo told, all of it lengths with their
+// uncertainty. Out: for every rule the probability that it is broken (JCGM
+// 106:2012, 7.2 and 7.3, for a normal distribution), what follows from it, and
+// one plain sentence. It marks; people decide.
+//
+// To add a rule: a file of its own with a function of the form headRule or
+// pieceRule, and a line in headRules or pieceRules.
+package judge
+
+import (
+	"coursegauge/report/schedule"
+	"coursegauge/vision"
+	"coursegauge/vision/length"
+)
+
+// Result is what follows from the probability that a rule is broken.
+type Result string
+
+// The results, the worst first. NotJudged means that the rule lacks its input.
+const (
+	Suspect    Result = "suspect"
+	Unresolved Result = "unresolved"
+	Clear      Result = "clear"
+	NotJudged  Result = "not_judged"
+)
+
+// Finding is one rule's answer.
+type Finding struct {
+	Rule   string
+	Result Result
+	P      float64 // probability that the rule is broken; 0 and without meaning when not judged
+	Text   string  // one sentence in plain words, inches, no markup
+
+	Length              *length.Measured // what was compared; nil when nothing was measured
+	LimitLow, LimitHigh *length.MM       // the limits it was compared with; nil where there is none
+}
+
+// Head is one head with the findings of all rules that concern it: an inner
+// head has no `end`, the left-most head of a piece no `gap`.
+type Head struct {
+	Fastener vision.Fastener
+	Findings []Finding
+	Verdict  Result // suspect, unresolved or clear
+}
+
+// PieceFinding is a finding about a piece or a joint rather than a head.
+type PieceFinding struct {
+	Finding
+	Piece int // Piece.ID, or -1
+	Joint int // index into Course.LowerJoints, or -1
+}
+
+// Photo is the judgement of one photo.
+type Photo struct {
+	Heads  []Head // in the order of Result.Fasteners
+	Pieces []PieceFinding
+}
+
+// headRule answers for one head, by its index in Result.Fasteners; false when
+// the rule does not concern it.
+type headRule func(c *scene, i int) (Finding, bool)
+
+// pieceRule answers for all pieces or joints of the open course.
+type pieceRule func(c *scene) []PieceFinding
+
+var headRules = []headRule{exposed, height, end, lowerJoint, nextJoint, gap, drive, headSize}
+
+var pieceRules = []pieceRule{pieceCount, narrow, offset}
+
+// Judge applies all rules. A refused photo gives an empty judgement.
+func Judge(s schedule.Schedule, r *vision.Result) Photo {
+	if r == nil || r.Refusal != nil || r.Course == nil {
+		return Photo{}
+	}
+	c := newScene(s, r)
+	var out Photo
+	for i, f := range r.Fasteners {
+		h := Head{Fastener: f}
+		for _, rule := range headRules {
+			if finding, ok := rule(c, i); ok {
+				h.Findings = append(h.Findings, finding)
+			}
+		}
+		h.Verdict = verdict(h.Findings)
+		out.Heads = append(out.Heads, h)
+	}
+	for _, rule := range pieceRules {
+		out.Pieces = append(out.Pieces, rule(c)...)
+	}
+	return out
+}
+
+// verdict is the worst of the findings. A head whose height could not be
+// judged is never clear: nobody knows whether it lies in the band.
+func verdict(findings []Finding) Result {
+	worst, placed := Clear, false
+	for _, f := range findings {
+		switch {
+		case f.Result == Suspect:
+			return Suspect
+		case f.Result == Unresolved:
+			worst = Unresolved
+		case f.Rule == "height" && f.Result == Clear:
+			placed = true
+		}
+	}
+	if !placed {
+		return Unresolved
+	}
+	return worst
+}
+
+// decide turns a probability into a result. Anything that is no probability
+// (NaN) is unresolved.
+func decide(d schedule.Decision, p float64) Result {
+	switch {
+	case p >= d.Suspect:
+		return Suspect
+	case p <= d.Clear:
+		return Clear
+	}
+	return Unresolved
+}
