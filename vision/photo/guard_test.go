@@ -103,10 +103,27 @@ func TestProblemsNamed(t *testing.T) {
 		"Exif pointer as SHORT":           "tag 0x8769 has type 3; [4 13] would be right",
 		"65535 entries announced":         "the first directory announces 65535 entries; there is room for 5416",
 		"entry cut after its count":       "the first directory announces 1 entries; there is room for 0",
+		"same tag two thousand times":     "the first directory announces 2000 entries; the limit is 512",
 		"seven bytes":                     "7 bytes are too few for a TIFF header",
 	} {
 		if got := sift(hostile()[name]).problem; got != want {
 			t.Errorf("%s: problem %q, want %q", name, got, want)
+		}
+	}
+}
+
+func TestEntriesPastTheLimitAreNotRead(t *testing.T) {
+	for at, want := range map[int]int{maxEntries - 1: 6, maxEntries: 1} {
+		body := le.AppendUint16(tiffOf(le, nil, nil)[:8], maxEntries+1)
+		for i := range maxEntries + 1 {
+			e := []byte{0, 0x90, typeShort, 0, 1, 0, 0, 0, 1, 0, 0, 0}
+			if i == at {
+				e = []byte{0x12, 1, typeShort, 0, 1, 0, 0, 0, 6, 0, 0, 0} // orientation 6
+			}
+			body = append(body, e...)
+		}
+		if got := readBody(body).Orientation; got != want {
+			t.Errorf("entry %d: orientation %d, want %d", at, got, want)
 		}
 	}
 }

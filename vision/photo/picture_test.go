@@ -10,6 +10,7 @@ import (
 	"image/color"
 	"image/png"
 	"strings"
+	"sync"
 	"testing"
 
 	"gocv.io/x/gocv"
@@ -284,4 +285,23 @@ func TestPNGTurnedByItsEXIF(t *testing.T) {
 	if p := mustDecode(t, b); p.Width() != 5 || p.Height() != 7 {
 		t.Errorf("upright %d x %d, want 5 x 7", p.Width(), p.Height())
 	}
+}
+
+// The workers of a batch decode at once: the fault of one photo must not
+// become that of another.
+func TestDecodeAtOnce(t *testing.T) {
+	sound, broken := jpegOf(t, scene(64, 48)), frame(markerSOF0, 16, 16, 8, 3)
+	var wg sync.WaitGroup
+	for worker := range 4 {
+		wg.Go(func() {
+			for range 50 {
+				if worker%2 == 0 {
+					checkRefusal(t, "sound", sound, "")
+				} else {
+					checkRefusal(t, "broken", broken, "cannot be decoded")
+				}
+			}
+		})
+	}
+	wg.Wait()
 }
