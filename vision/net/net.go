@@ -1,0 +1,89 @@
+// Package net runs a small neural network, given as an ONNX file in memory, on
+// one core through OpenCV's dnn module.
+package net
+
+/*
+#cgo CXXFLAGS: -std=c++17 -O2
+#cgo CPPFLAGS: -I/usr/include/opencv4
+#cgo LDFLAGS: -lopencv_dnn -lopencv_core
+#include "shim.h"
+*/
+import "C"
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"unsafe"
+)
+
+const whySize = 512
+
+// Net is a network that is ready to run. One goroutine may use it at a time;
+// load one for each worker. It takes inputs of any size that its layers allow,
+// and a change of size between calls costs no new load. OpenCV's number of
+// threads is the process's own (see card.Threads).
+type Net struct{ p unsafe.Pointer }
+
+// Tensor is one output: Data holds C planes of H rows of W numbers.
+type Tensor struct {
+	C, H, W int
+	Data    []float32
+}
+
+// At is the number in plane c, row y and column x.
+func (t Tensor) At(c, y, x int) float32 { return t.Data[(c*t.H+y)*t.W+x] }
+
+// Load reads a network from the bytes of an ONNX file. Close gives its memory back.
+func Load(onnx []byte) (*Net, error) {
+	if len(onnx) == 0 {
+		return nil, errors.New("network: the ONNX file is empty")
+	}
+	var why [whySize]C.char
+	p := C.net_load(unsafe.Pointer(&onnx[0]), C.int(len(onnx)), &why[0], whySize)
+	if p == nil {
+		return nil, fmt.Errorf("network: ONNX file of %d bytes: %s", len(onnx), line(&why[0]))
+	}
+	return &Net{p: p}, nil
+}
+
+// Forward runs the network on one image of c planes of h rows of w numbers and
+// returns its outputs in the order in which the file names them.
+func (n *Net) Forward(in []float32, c, h, w int) ([]Tensor, error) {
+	if n == nil || n.p == nil {
+		return nil, errors.New("network: it is closed")
+	}
+	if c < 1 || h < 1 || w < 1 || len(in) != c*h*w {
+		return nil, fmt.Errorf("network: %d numbers for an input of %d x %d x %d: they must agree and none be under 1", len(in), c, h, w)
+	}
+	var out [C.NET_MAX_OUTPUTS]C.net_tensor
+	var why [whySize]C.char
+	count := int(C.net_forward(n.p, (*C.float)(&in[0]), C.int(c), C.int(h), C.int(w), &out[0], &why[0], whySize))
+	if count < 0 {
+		return nil, fmt.Errorf("network: input of %d x %d x %d: %s", c, h, w, line(&why[0]))
+	}
+	tensors := make([]Tensor, count)
+	for i := range tensors {
+		tensors[i] = taken(out[i])
+	}
+	return tensors, nil
+}
+
+// line is OpenCV's text on one line.
+func line(why *C.char) string { return strings.Join(strings.Fields(C.GoString(why)), " ") }
+
+// taken copies an output, whose memory the next call reuses.
+func taken(t C.net_tensor) Tensor {
+	out := Tensor{C: int(t.channels), H: int(t.height), W: int(t.width)}
+	out.Data = make([]float32, out.C*out.H*out.W)
+	copy(out.Data, unsafe.Slice((*float32)(unsafe.Pointer(t.data)), len(out.Data)))
+	return out
+}
+
+// Close gives the memory back; a closed Net refuses to run. Closing twice is harmless.
+func (n *Net) Close() {
+	if n != nil && n.p != nil {
+		C.net_close(n.p)
+		n.p = nil
+	}
+}

@@ -1,0 +1,26 @@
+// A small network run through OpenCV's dnn module, as plain C. No C++ exception
+// crosses: every call that can fail leaves one line of text in why.
+#pragma once
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+#define NET_MAX_OUTPUTS 16
+
+typedef struct {
+    int channels, height, width;
+    const float *data; // belongs to the net, valid until the next call
+} net_tensor;
+
+// Reads an ONNX file from memory; 0 when it cannot.
+void *net_load(const void *onnx, int size, char *why, int why_size);
+void net_close(void *net);
+
+// Runs the net on one input of channels x height x width numbers. Returns the
+// number of outputs, or -1.
+int net_forward(void *net, const float *in, int channels, int height, int width, net_tensor *out, char *why,
+                int why_size);
+
+#ifdef __cplusplus
+}
+#endif
