@@ -3,6 +3,7 @@ package card
 import (
 	"errors"
 	"fmt"
+	"sort"
 )
 
 // What can keep a card from being used. Find wraps them in an *Unseen.
@@ -31,7 +32,7 @@ func (e *Unseen) Unwrap() error { return e.Kind }
 func (e *Unseen) Error() string {
 	switch e.Kind {
 	case ErrTwo:
-		return fmt.Sprintf("%v: markers of the numbers %v: leave one card in the picture", e.Kind, counted(e.Numbers))
+		return fmt.Sprintf("%v: markers of the numbers %v: leave one card in the picture", e.Kind, counted(e.Numbers, TwoMarkers))
 	case ErrSpread:
 		return fmt.Sprintf("%v: %d corners over %.0f %% of the board: %d over %.0f %% are needed",
 			e.Kind, len(e.Sight.Corners), 100*e.Spread, MinCorners, 100*MinSpread)
@@ -42,21 +43,22 @@ func (e *Unseen) Error() string {
 	return fmt.Sprintf("%v: %d markers decoded, %d of one number are needed", e.Kind, e.Markers, MinMarkers)
 }
 
-// counted lists the numbers that have enough markers to be a card, in order.
-func counted(numbers map[int]int) []int {
+// tells is true when e saw more of a card than o.
+func (e *Unseen) tells(o *Unseen) bool {
+	if a, b := len(e.Sight.Corners), len(o.Sight.Corners); a != b {
+		return a > b
+	}
+	return e.Markers > o.Markers
+}
+
+// counted lists the numbers that have at least so many markers, in order.
+func counted(numbers map[int]int, least int) []int {
 	var out []int
-	for n, top := 0, highest(numbers); n <= top; n++ {
-		if numbers[n] >= MinMarkers {
+	for n, seen := range numbers {
+		if seen >= least {
 			out = append(out, n)
 		}
 	}
+	sort.Ints(out)
 	return out
-}
-
-func highest(numbers map[int]int) int {
-	top := -1
-	for n := range numbers {
-		top = max(top, n)
-	}
-	return top
 }

@@ -1,7 +1,6 @@
 package card
 
 import (
-	"errors"
 	"fmt"
 	"image"
 	"math"
@@ -11,7 +10,8 @@ import (
 
 // Limits of Find.
 const (
-	MinMarkers = 4   // markers of one number that make a card
+	MinMarkers = 3   // markers of one number that make a card, if its corners then turn up where they must
+	TwoMarkers = 4   // markers of each number that make several cards
 	MinCorners = 12  // corners that a measurement needs
 	MinSpread  = .25 // share of the board that their hull must cover
 )
@@ -65,8 +65,7 @@ func Find(gray gocv.Mat, b Board) (Sight, error) {
 	if err := b.check(); err != nil {
 		return Sight{}, err
 	}
-	pic, err := rasterOf(gray)
-	if err != nil {
+	if _, err := rasterOf(gray); err != nil {
 		return Sight{}, err
 	}
 	smooth := gocv.NewMat()
@@ -74,21 +73,34 @@ func Find(gray gocv.Mat, b Board) (Sight, error) {
 	if err := gocv.GaussianBlur(gray, &smooth, image.Pt(0, 0), smoothing, smoothing, gocv.BorderReplicate); err != nil {
 		return Sight{}, fmt.Errorf("card: %w", err)
 	}
-	if pic, err = rasterOf(smooth); err != nil {
+	pic, err := rasterOf(smooth)
+	if err != nil {
 		return Sight{}, err
 	}
-	var sight Sight
+	return climb(gray, pic, b)
+}
+
+// climb goes from scale to scale until one shows a card that can be used, or
+// settles why none can; else the scale that showed most of it counts.
+func climb(gray gocv.Mat, pic raster, b Board) (Sight, error) {
+	var best *Unseen
 	for _, scale := range ladder(pic) {
-		var markers []Marker
-		if markers, err = detect(gray, b.Dictionary, scale, minPerimeter); err != nil {
+		markers, err := detect(gray, b.Dictionary, scale, minPerimeter)
+		if err != nil {
 			return Sight{}, err
 		}
-		sight, err = sightOf(pic, b, markers)
-		if err == nil || errors.Is(err, ErrTwo) || errors.Is(err, ErrOutside) {
-			return sight, err
+		sight, unseen := sightOf(pic, b, markers)
+		if unseen == nil {
+			return sight, nil
+		}
+		if unseen.Kind == ErrTwo || unseen.Kind == ErrOutside {
+			return sight, unseen
+		}
+		if best == nil || unseen.tells(best) {
+			best = unseen
 		}
 	}
-	return sight, err
+	return best.Sight, best
 }
 
 // rasterOf checks a picture and gives access to its bytes.
@@ -117,21 +129,20 @@ func ladder(pic raster) []float64 {
 }
 
 // sightOf makes the most of the markers that were decoded.
-func sightOf(pic raster, b Board, markers []Marker) (Sight, error) {
+func sightOf(pic raster, b Board, markers []Marker) (Sight, *Unseen) {
 	numbers, outside := vote(b, markers)
 	unseen := &Unseen{Kind: ErrNone, Markers: len(markers), Numbers: numbers, Outside: outside, Legal: b.MaxNumber}
-	cards := counted(numbers)
+	n := favourite(numbers)
 	switch {
-	case len(cards) > 1:
+	case len(counted(numbers, TwoMarkers)) > 1:
 		unseen.Kind = ErrTwo
 		return Sight{}, unseen
-	case len(cards) == 0 && len(outside) >= MinMarkers:
-		unseen.Kind = ErrOutside
-		return Sight{}, unseen
-	case len(cards) == 0:
+	case numbers[n] < MinMarkers:
+		if len(outside) >= TwoMarkers {
+			unseen.Kind = ErrOutside
+		}
 		return Sight{}, unseen
 	}
-	n := cards[0]
 	h, ok := fromMarkers(b, n, markers)
 	if !ok {
 		return Sight{}, unseen
@@ -158,6 +169,17 @@ func vote(b Board, markers []Marker) (numbers map[int]int, outside []int) {
 		numbers[n]++
 	}
 	return numbers, outside
+}
+
+// favourite is the number with most markers, the lower one of equals.
+func favourite(numbers map[int]int) int {
+	best := 0
+	for n, seen := range numbers {
+		if seen > numbers[best] || seen == numbers[best] && n < best {
+			best = n
+		}
+	}
+	return best
 }
 
 // fromMarkers fits the homography to the marker corners of card n.

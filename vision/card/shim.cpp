@@ -48,7 +48,8 @@ int card_detect(const void *gray, int dictionary, double scale, double min_perim
     return guarded(why, why_size, [&]() -> int {
         cv::Mat picture = *static_cast<const cv::Mat *>(gray);
         const cv::Size full = picture.size();
-        if (scale < 1) cv::resize(picture, picture, cv::Size(), scale, scale, cv::INTER_AREA);
+        if (scale != 1)
+            cv::resize(picture, picture, cv::Size(), scale, scale, scale < 1 ? cv::INTER_AREA : cv::INTER_CUBIC);
         const double sx = double(full.width) / picture.cols, sy = double(full.height) / picture.rows;
 
         std::vector<int> found;
