@@ -44,6 +44,7 @@ func Build(src Source, s schedule.Schedule, r *vision.Result, j judge.Photo) Pho
 	p.Tilt = &tilt
 	p.Course = course(r.Course, s.Band.Low, s.Band.High)
 	p.Budget = budget(r.Budget)
+	p.Heads = make([]Fastener, 0, len(j.Heads))
 	for _, h := range j.Heads {
 		p.Heads = append(p.Heads, fastener(h))
 	}
@@ -138,13 +139,13 @@ func drive(d vision.Drive) Drive {
 	return out
 }
 
-// finding names the joint of the offset rule and the piece of every other.
 func finding(f judge.PieceFinding) Finding {
 	out := Finding{Rule: f.Rule, Result: string(f.Result), P: probability(f.Finding), Text: f.Text}
-	if f.Rule == "offset" {
-		out.Joint = &f.Joint
-	} else {
+	if f.Piece >= 0 {
 		out.Piece = &f.Piece
+	}
+	if f.Joint >= 0 {
+		out.Joint = &f.Joint
 	}
 	return out
 }

@@ -57,7 +57,7 @@ type Photo struct {
 	Scale    float64     `json:"scale_px_per_mm,omitempty"`
 	Tilt     *float64    `json:"tilt_deg,omitempty"`
 	Course   *Course     `json:"course,omitempty"`
-	Heads    []Fastener  `json:"fasteners,omitempty"`
+	Heads    []Fastener  `json:"fasteners,omitzero"` // empty, not absent, on a measured photo
 	Findings []Finding   `json:"findings,omitempty"`
 	Checks   []Check     `json:"checks,omitempty"`
 	Budget   BudgetTable `json:"budget,omitempty"`

@@ -68,7 +68,7 @@ func measuredPhoto(file string) Photo {
 			}},
 			{Fastener: low, Verdict: judge.Suspect, Findings: []judge.Finding{{Rule: "exposed", Result: judge.Suspect, P: 1, Text: "below the butt"}}},
 		},
-		Pieces: []judge.PieceFinding{{Finding: judge.Finding{Rule: "count", Result: judge.Unresolved, P: 0.3, Text: "3 heads were seen"}, Piece: 0}},
+		Pieces: []judge.PieceFinding{{Finding: judge.Finding{Rule: "count", Result: judge.Unresolved, P: 0.3, Text: "3 heads were seen"}, Piece: 0, Joint: -1}},
 	}
 	src := Source{
 		File: file, SHA256: strings.Repeat("ab", 32), Width: 2000, Height: 1500, Crew: "A",

@@ -1,0 +1,313 @@
+package page
+
+import (
+	"fmt"
+	"html/template"
+	"image"
+	"image/color"
+	"math"
+
+	"gocv.io/x/gocv"
+
+	"coursegauge/report/inspection"
+	"coursegauge/report/judge"
+	"coursegauge/report/schedule"
+	"coursegauge/vision"
+	"coursegauge/vision/length"
+	"coursegauge/vision/photo"
+)
+
+// Every close-up shows the same piece of roof at the same scale.
+const (
+	closeW, closeH = 120.0, 90.0 // mm
+	closeScale     = 3.0         // px a mm
+)
+
+// closeup is one head that a person must look at.
+type closeup struct {
+	ID       string
+	Head     int
+	Verdict  string
+	Src      template.HTMLAttr // empty when the place could not be rectified
+	Alt      string
+	ViewBox  string // mm about the head, y down
+	Radius   string
+	Guides   []guide
+	Measures []measure
+	Findings []findingLine
+}
+
+// guide is a line of the course: a border of the band, an end, a joint.
+type guide struct{ Class, X1, Y1, X2, Y2, LabelX, LabelY, Label, Anchor string }
+
+// measure is a dimension line with its value; an end that lies out of the
+// window has an arrow that points there instead of a tick.
+type measure struct {
+	X1, Y1, X2, Y2       string
+	Tick1, Tick2         string // paths
+	Lead                 string // path from the head to the line
+	LabelX, LabelY, Text string
+	Anchor               string
+}
+
+type findingLine struct{ Rule, Result, Text, P string }
+
+// newCloseup rectifies the roof around head h and draws the lengths in
+// question. The lines are placed by the measured lengths from the head's
+// centre, not by the surface below it, so that they agree with the figures.
+func newCloseup(file string, h judge.Head, r *vision.Result, pic *photo.Picture, s schedule.Schedule) (closeup, error) {
+	f := h.Fastener
+	c := closeup{
+		ID: headID(file, f.ID), Head: f.ID, Verdict: string(h.Verdict),
+		Alt:      fmt.Sprintf("close-up of head %d, seen square to the roof", f.ID),
+		ViewBox:  fmt.Sprintf("%s %s %s %s", num(-closeW/2), num(-closeH/2), num(closeW), num(closeH)),
+		Findings: findingLines(h.Findings),
+	}
+	if pic == nil || r.ToPicture == nil {
+		return c, nil
+	}
+	x, y, ok := onRoof(r.ToPicture, f.Px, valueOr(f.Along, 0), valueOr(f.AboveButt, 0))
+	if !ok {
+		return c, nil
+	}
+	var err error
+	if c.Src, err = rectified(pic.Mat, r.ToPicture, x, y); err != nil {
+		return c, err
+	}
+	c.Radius = num(float64(valueOr(f.HeadDiameter, 9.5))/2 + 1)
+	c.Guides = guides(f, r.Course, s)
+	c.Measures = measures(h, r.Course, s)
+	return c, nil
+}
+
+// rectified cuts the window about (x, y), mm on the course's surface, out of
+// the full picture. Over so small a piece the mapping is a homography, which
+// its four corners give.
+func rectified(m gocv.Mat, toPicture toPicture, x, y length.MM) (template.HTMLAttr, error) {
+	w, h := int(closeW*closeScale), int(closeH*closeScale)
+	var from, to []gocv.Point2f
+	for _, c := range [][2]float64{{-1, 1}, {1, 1}, {1, -1}, {-1, -1}} {
+		u, v := c[0]*closeW/2, c[1]*closeH/2
+		p := toPicture(x+length.MM(u), y+length.MM(v))
+		if math.IsNaN(p.X + p.Y) {
+			return "", nil
+		}
+		from = append(from, gocv.Point2f{X: float32(p.X), Y: float32(p.Y)})
+		to = append(to, gocv.Point2f{
+			X: float32((u+closeW/2)*closeScale - 0.5),
+			Y: float32((closeH/2-v)*closeScale - 0.5),
+		})
+	}
+	src, dst := gocv.NewPoint2fVectorFromPoints(from), gocv.NewPoint2fVectorFromPoints(to)
+	defer src.Close()
+	defer dst.Close()
+	homography := gocv.GetPerspectiveTransform2f(src, dst)
+	defer homography.Close()
+	out := gocv.NewMat()
+	defer out.Close()
+	outside := color.RGBA{R: 0xdd, G: 0xdd, B: 0xdd, A: 0xff}
+	if err := gocv.WarpPerspectiveWithParams(m, &out, homography, image.Pt(w, h), gocv.InterpolationCubic, gocv.BorderConstant, outside); err != nil {
+		return "", err
+	}
+	img, err := rgba(out)
+	if err != nil {
+		return "", err
+	}
+	return source(img)
+}
+
+// guides are the lines of the course that cross the window.
+func guides(f vision.Fastener, c *vision.Course, s schedule.Schedule) (out []guide) {
+	level := func(class string, y float64, text string, above bool) {
+		if math.Abs(y) > closeH/2 {
+			return
+		}
+		at := -y - 1.5
+		if !above {
+			at = -y + 4.5
+		}
+		out = append(out, guide{class, num(-closeW / 2), num(-y), num(closeW / 2), num(-y), num(closeW/2 - 1.5), num(at), text, "end"})
+	}
+	if f.AboveButt != nil {
+		above := float64(f.AboveButt.Value())
+		level("band", float64(s.Band.High)-above, "band ends "+length.Inches(s.Band.High), true)
+		level("band", float64(s.Band.Low)-above, "band begins "+length.Inches(s.Band.Low), false)
+		level("butt", -above, "butt", false)
+	}
+	for _, a := range alongs(f, c) {
+		if math.Abs(a.at) > closeW/2 {
+			continue
+		}
+		x := num(a.at)
+		g := guide{a.class, x, num(-closeH / 2), x, num(closeH / 2), num(a.at + 1.2), num(-closeH/2 + 5), a.name, "start"}
+		if a.at > closeW/4 {
+			g.LabelX, g.Anchor = num(a.at-1.2), "end"
+		}
+		out = append(out, g)
+	}
+	return out
+}
+
+// along is a line across the course, so many mm to the right of the head.
+type along struct {
+	rule, class, name string
+	at                float64
+	length            *length.Measured
+}
+
+// alongs places the ends of the head's piece and the nearest joints.
+func alongs(f vision.Fastener, c *vision.Course) (out []along) {
+	if f.LeftEnd != nil {
+		out = append(out, along{"end", "joint", "end", -float64(f.LeftEnd.Value()), f.LeftEnd})
+	}
+	if f.RightEnd != nil {
+		out = append(out, along{"end", "joint", "end", float64(f.RightEnd.Value()), f.RightEnd})
+	}
+	if f.Along == nil || c == nil {
+		return out
+	}
+	x := float64(f.Along.Value())
+	if f.LowerJoint != nil {
+		var all []float64
+		for _, l := range c.LowerJoints {
+			all = append(all, float64(l.X.Value())-x)
+		}
+		out = append(out, along{"lower_joint", "lower-joint", "joint below", toward(all) * float64(f.LowerJoint.Value()), f.LowerJoint})
+	}
+	if f.NextJoint != nil {
+		var all []float64
+		for _, n := range c.NextJoints {
+			all = append(all, float64(n.X.Value())-x)
+		}
+		out = append(out, along{"next_joint", "next-joint", "joint to come", toward(all) * float64(f.NextJoint.Value()), f.NextJoint})
+	}
+	return out
+}
+
+// toward is the side, -1 or 1, on which the nearest of the places lies.
+func toward(places []float64) float64 {
+	best := math.Inf(1)
+	for _, p := range places {
+		if math.Abs(p) < math.Abs(best) {
+			best = p
+		}
+	}
+	return math.Copysign(1, best)
+}
+
+// measures are the dimension lines: always the height, and the lengths that
+// the rules in question look at.
+func measures(h judge.Head, c *vision.Course, s schedule.Schedule) (out []measure) {
+	f := h.Fastener
+	if f.AboveButt != nil {
+		above := float64(f.AboveButt.Value())
+		out = append(out, upright(-18, 0, -above, f.AboveButt.String()+" above the butt"))
+		if over := above - float64(s.Band.High); over > 0 {
+			out = append(out, upright(16, 0, -over, length.Inches(length.MM(over))+" over"))
+		} else if under := float64(s.Band.Low) - above; under > 0 {
+			out = append(out, upright(16, 0, under, length.Inches(length.MM(under))+" under"))
+		}
+	}
+	rank := 0
+	for _, a := range alongs(f, c) {
+		if !inQuestion(h, a.rule) || a.rule == "end" && f.End != nil && a.length.Value() > f.End.Value() {
+			continue
+		}
+		out = append(out, level(13+9*float64(rank), a.at, a.length.String()))
+		rank++
+	}
+	return out
+}
+
+func inQuestion(h judge.Head, rule string) bool {
+	for _, r := range h.Findings {
+		if r.Rule == rule && needsLook(string(r.Result)) {
+			return true
+		}
+	}
+	return false
+}
+
+// upright is a dimension line x mm to the right of the head, between y1 and y2
+// mm above its centre.
+func upright(x, y1, y2 float64, text string) measure {
+	end, out := clamp(y2, closeH/2-6)
+	m := measure{
+		X1: num(x), Y1: num(-y1), X2: num(x), Y2: num(-end),
+		Tick1: fmt.Sprintf("M%s %sh4", num(x-2), num(-y1)),
+		Tick2: fmt.Sprintf("M%s %sh4", num(x-2), num(-end)),
+		Lead:  fmt.Sprintf("M0 %sH%s", num(-y1), num(x)),
+		Text:  text,
+	}
+	if out {
+		m.Tick2 = fmt.Sprintf("M%s %sl2 %sl2 %s", num(x-2), num(-end-math.Copysign(4, -end)), num(math.Copysign(4, -end)), num(-math.Copysign(4, -end)))
+	}
+	side := math.Copysign(1, x)
+	m.LabelX, m.Anchor = num(x+side*2), "start"
+	if side < 0 {
+		m.Anchor = "end"
+	}
+	m.LabelY = num(-(y1+end)/2 + 1.4)
+	return m
+}
+
+// level is a dimension line `below` mm below the head, from it to x.
+func level(below, x float64, text string) measure {
+	end, out := clamp(x, closeW/2-6)
+	m := measure{
+		X1: "0", Y1: num(below), X2: num(end), Y2: num(below),
+		Tick1: fmt.Sprintf("M0 %sv4", num(below-2)),
+		Tick2: fmt.Sprintf("M%s %sv4", num(end), num(below-2)),
+		Lead:  fmt.Sprintf("M0 0V%s", num(below)),
+		Text:  text, LabelX: num(end / 2), LabelY: num(below + 5), Anchor: "middle",
+	}
+	if out {
+		d := math.Copysign(4, end)
+		m.Tick2 = fmt.Sprintf("M%s %sl%s 2l%s 2", num(end-d), num(below-2), num(d), num(-d))
+	}
+	if math.Abs(end) < 20 { // too short to carry its text: put that beside it
+		m.LabelX, m.LabelY, m.Anchor = "2", num(below+1.4), "start"
+		if end > 0 {
+			m.LabelX, m.Anchor = "-2", "end"
+		}
+	}
+	return m
+}
+
+// clamp keeps v within the limit; out says that it lay beyond.
+func clamp(v, limit float64) (float64, bool) {
+	if math.Abs(v) <= limit {
+		return v, false
+	}
+	return math.Copysign(limit, v), true
+}
+
+func valueOr(m *length.Measured, fallback length.MM) length.MM {
+	if m == nil {
+		return fallback
+	}
+	return m.Value()
+}
+
+// findingLines are the rules that a person must look at, the surest first as judged.
+func findingLines(in []judge.Finding) (out []findingLine) {
+	for _, f := range in {
+		if needsLook(string(f.Result)) {
+			out = append(out, findingLine{say(ruleWords, f.Rule), say(resultWords, string(f.Result)), f.Text, percent(f.P)})
+		}
+	}
+	return out
+}
+
+func findingsOf(in []inspection.Finding) (out []findingLine) {
+	for _, f := range in {
+		if needsLook(f.Result) {
+			l := findingLine{Rule: say(ruleWords, f.Rule), Result: say(resultWords, f.Result), Text: f.Text}
+			if f.P != nil {
+				l.P = percent(*f.P)
+			}
+			out = append(out, l)
+		}
+	}
+	return out
+}

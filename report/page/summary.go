@@ -1,0 +1,175 @@
+package page
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"slices"
+
+	"coursegauge/report/inspection"
+	"coursegauge/report/schedule"
+	"coursegauge/vision/length"
+)
+
+//go:embed *.tmpl
+var files embed.FS
+
+//go:embed page.css
+var style string
+
+var templates = template.Must(template.New("").ParseFS(files, "*.tmpl"))
+
+// policy allows this style and pictures inside the file, and nothing else: no
+// script, no network, no form.
+func policy() string {
+	sum := sha256.Sum256([]byte(style))
+	return "default-src 'none'; img-src data:; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +
+		"'; base-uri 'none'; form-action 'none'"
+}
+
+// Cautions are what every report says before any figure.
+func Cautions() []string {
+	return []string{
+		"Follow the instructions printed on the shingle's wrapper and the local building code. Where they differ from the schedule below, they win.",
+		"This report tells where heads were measured, and how well. It does not tell that a roof meets a code or that a warranty applies.",
+		"Only what the photos show was judged. What is hidden, cut off or blurred was not.",
+		"Unresolved means that the measurement cannot tell: look, or use a tape.",
+		"Do not go on a roof for a photo unless you are trained, allowed and protected from falling (29 CFR 1926 subpart M, or your local rule). Stand still, frame first, and never walk while you look at a screen.",
+		"Licensed practice and the building official decide.",
+	}
+}
+
+// summary is the top of the page.
+type summary struct {
+	Style    template.CSS
+	Policy   string
+	Title    string
+	Schedule schedule.Schedule
+	Limits   []limit
+	Defaults bool
+	Practice string
+	Cautions []string
+	Doc      inspection.Document
+	Totals   []pair
+	Refused  []pair
+	Rules    []ruleRow
+	Suspects []group
+}
+
+// limit is one line of the schedule.
+type limit struct {
+	Name, Value, Small string
+	Default            bool
+}
+
+type ruleRow struct {
+	Rule                string
+	Suspect, Unresolved int
+}
+
+// group is the suspects of one photo.
+type group struct {
+	File, Link string
+	Items      []item
+}
+
+type item struct{ Link, Name, Text string }
+
+func newSummary(doc inspection.Document, s schedule.Schedule) summary {
+	t := doc.Totals
+	title := s.Title
+	if title == "" {
+		title = "untitled job"
+	}
+	return summary{
+		Style: template.CSS(style), Policy: policy(), Title: title, Schedule: s,
+		Limits: limits(s), Defaults: len(s.Defaults) > 0, Practice: schedule.Practice,
+		Cautions: Cautions(), Doc: doc,
+		Totals: []pair{
+			{"photos", fmt.Sprint(t.Photos)}, {"measured", fmt.Sprint(t.Measured)}, {"refused", fmt.Sprint(t.Refused)},
+			{"fasteners", fmt.Sprint(t.Fasteners)}, {"suspect", fmt.Sprint(t.Verdicts["suspect"])},
+			{"unresolved", fmt.Sprint(t.Verdicts["unresolved"])}, {"clear", fmt.Sprint(t.Verdicts["clear"])},
+		},
+		Refused: reasons(t.RefusedByReason), Rules: ruleRows(t), Suspects: suspects(doc.Photos),
+	}
+}
+
+func limits(s schedule.Schedule) []limit {
+	mm := func(key, name string, v length.MM) limit {
+		return limit{name, length.Sixteenths(v), length.Inches(v) + ", " + length.Millimetres(v), s.IsDefault(key)}
+	}
+	count := func(key, name string, n int) limit { return limit{name, fmt.Sprint(n), "", s.IsDefault(key)} }
+	return []limit{
+		mm("product.width", "width of a piece", s.Shingle.Width), mm("product.height", "height of a piece", s.Shingle.Height),
+		mm("product.exposure", "exposure", s.Shingle.Exposure), mm("product.ply", "thickness of one layer", s.Shingle.Ply),
+		mm("band.low", "band begins above the butt", s.Band.Low), mm("band.high", "band ends above the butt", s.Band.High),
+		count("fasteners.per_piece", "heads in a full piece, at least", s.Fasteners.PerPiece),
+		mm("fasteners.head_diameter", "diameter of a head, at least", s.Fasteners.HeadDiameter),
+		mm("ends.min", "outermost heads from the end, at least", s.Ends.Min), mm("ends.max", "outermost heads from the end, at most", s.Ends.Max),
+		mm("joints.clearance", "head from a joint of the next course, at least", s.Joints.Clearance),
+		mm("joints.offset", "joints of neighbouring courses apart, at least", s.Joints.Offset),
+		mm("cut.narrowest", "narrowest piece", s.Cut.Narrowest), mm("cut.short", "a short piece is under", s.Cut.Short),
+		count("cut.short_count", "heads in a short piece, at least", s.Cut.ShortCount),
+		mm("cut.short_gap", "heads of a short piece apart, at most", s.Cut.ShortGap),
+		{"stagger of the next course", stagger(s.NextCourse), "", s.IsDefault("next_course.stagger")},
+		{"suspect from a probability of", percent(s.Decision.Suspect), "", s.IsDefault("decision.suspect")},
+		{"clear up to a probability of", percent(s.Decision.Clear), "", s.IsDefault("decision.clear")},
+	}
+}
+
+func stagger(n schedule.NextCourse) string {
+	switch {
+	case n.Unknown:
+		return "unknown"
+	case n.Stagger.Observed:
+		return "as seen in the photo"
+	}
+	return length.Inches(n.Stagger.Length)
+}
+
+func reasons(counts map[string]int) (out []pair) {
+	for reason, n := range counts {
+		out = append(out, pair{say(reasonWords, reason), fmt.Sprint(n)})
+	}
+	slices.SortFunc(out, func(a, b pair) int { return cmp.Compare(a.Name, b.Name) })
+	return out
+}
+
+// ruleRows lists the rules that anything broke or might have, most suspects first.
+func ruleRows(t inspection.Totals) (out []ruleRow) {
+	for rule := range ruleWords {
+		if t.SuspectsByRule[rule]+t.Unresolved[rule] > 0 {
+			out = append(out, ruleRow{say(ruleWords, rule), t.SuspectsByRule[rule], t.Unresolved[rule]})
+		}
+	}
+	slices.SortFunc(out, func(a, b ruleRow) int {
+		return cmp.Or(b.Suspect-a.Suspect, b.Unresolved-a.Unresolved, cmp.Compare(a.Rule, b.Rule))
+	})
+	return out
+}
+
+// suspects lists what a person must look at first, photo by photo.
+func suspects(photos []inspection.Photo) (out []group) {
+	for _, p := range photos {
+		g := group{File: p.File, Link: sectionID(p.File)}
+		for _, h := range p.Heads {
+			for _, r := range h.Rules {
+				if r.Result == "suspect" {
+					g.Items = append(g.Items, item{headID(p.File, h.ID), fmt.Sprintf("head %d", h.ID), r.Text})
+				}
+			}
+		}
+		for _, f := range p.Findings {
+			if f.Result == "suspect" {
+				g.Items = append(g.Items, item{g.Link, say(ruleWords, f.Rule), f.Text})
+			}
+		}
+		if len(g.Items) > 0 {
+			out = append(out, g)
+		}
+	}
+	return out
+}

@@ -1,0 +1,80 @@
+package page
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"coursegauge/report/inspection"
+	"coursegauge/vision/length"
+)
+
+// ruleWords says in plain words what a rule looks at.
+var ruleWords = map[string]string{
+	"height": "height above the butt", "end": "distance to the end of the piece",
+	"lower_joint": "distance to a joint of the course below", "next_joint": "distance to a joint of the course to come",
+	"gap": "spacing of the heads", "count": "number of heads", "drive": "how it is driven", "head_size": "size of the head",
+	"exposed": "head left exposed", "offset": "offset of the joints", "narrow": "width of the piece",
+}
+
+var resultWords = map[string]string{
+	"suspect": "suspect", "unresolved": "unresolved", "clear": "clear", "not_judged": "not judged",
+}
+
+var reasonWords = map[string]string{
+	"unreadable": "the file cannot be read", "no_card": "no card in sight", "two_cards": "more than one card in sight",
+	"card_cropped": "the card runs out of the picture", "card_bent": "the card is bent", "card_wrong_size": "the card has the wrong size",
+	"blurred": "the photo is blurred", "exposure": "the photo is too bright or too dark", "far": "the card is too far away",
+	"oblique": "taken too much from the side", "no_open_course": "no open course in sight",
+}
+
+var endWords = map[string]string{
+	"joint": "joint", "rake": "rake", "cut": "cut end", "frame": "out of the picture", "hidden": "hidden",
+}
+
+// say looks a word of the file up; an unknown one is shown as it stands.
+func say(words map[string]string, key string) string {
+	if w, ok := words[key]; ok {
+		return w
+	}
+	return strings.ReplaceAll(key, "_", " ")
+}
+
+// cell is a length for a table: inches with U95 first, millimetres small.
+type cell struct{ Inches, Millimetres string }
+
+func lengthCell(l *inspection.Length) *cell {
+	if l == nil {
+		return nil
+	}
+	m := length.New(length.MM(l.MM), length.MM(l.U))
+	return &cell{m.String(), m.StringMM()}
+}
+
+// percent tells a probability; neither certainty is ever claimed.
+func percent(p float64) string {
+	switch {
+	case p < 0.01:
+		return "under 1 %"
+	case p > 0.99:
+		return "over 99 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*p)
+}
+
+func countOf(n int, one string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.Itoa(n) + " " + one + "s"
+}
+
+// num prints a coordinate: two decimals, none that say nothing.
+func num(v float64) string {
+	s := strconv.FormatFloat(v, 'f', 2, 64)
+	s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
