@@ -6,10 +6,10 @@ import (
 	"image"
 	"image/color"
 	"math"
+	"slices"
 
 	"gocv.io/x/gocv"
 
-	"coursegauge/report/inspection"
 	"coursegauge/report/judge"
 	"coursegauge/report/schedule"
 	"coursegauge/vision"
@@ -47,10 +47,9 @@ type measure struct {
 	Tick1, Tick2         string // paths
 	Lead                 string // path from the head to the line
 	LabelX, LabelY, Text string
+	Below, BelowY        string // a second row of the text
 	Anchor               string
 }
-
-type findingLine struct{ Rule, Result, Text, P string }
 
 // newCloseup rectifies the roof around head h and draws the lengths in
 // question. The lines are placed by the measured lengths from the head's
@@ -118,21 +117,11 @@ func rectified(m gocv.Mat, toPicture toPicture, x, y length.MM) (template.HTMLAt
 
 // guides are the lines of the course that cross the window.
 func guides(f vision.Fastener, c *vision.Course, s schedule.Schedule) (out []guide) {
-	level := func(class string, y float64, text string, above bool) {
-		if math.Abs(y) > closeH/2 {
-			return
-		}
-		at := -y - 1.5
-		if !above {
-			at = -y + 4.5
-		}
-		out = append(out, guide{class, num(-closeW / 2), num(-y), num(closeW / 2), num(-y), num(closeW/2 - 1.5), num(at), text, "end"})
-	}
 	if f.AboveButt != nil {
 		above := float64(f.AboveButt.Value())
-		level("band", float64(s.Band.High)-above, "band ends "+length.Inches(s.Band.High), true)
-		level("band", float64(s.Band.Low)-above, "band begins "+length.Inches(s.Band.Low), false)
-		level("butt", -above, "butt", false)
+		out = appendLevel(out, "band", float64(s.Band.High)-above, "band ends "+length.Inches(s.Band.High))
+		out = appendLevel(out, "band", float64(s.Band.Low)-above, "band begins "+length.Inches(s.Band.Low))
+		out = appendLevel(out, "butt", -above, "butt")
 	}
 	for _, a := range alongs(f, c) {
 		if math.Abs(a.at) > closeW/2 {
@@ -146,6 +135,19 @@ func guides(f vision.Fastener, c *vision.Course, s schedule.Schedule) (out []gui
 		out = append(out, g)
 	}
 	return out
+}
+
+// appendLevel adds a line along the course, y mm above the head, if it crosses
+// the window; its label stands on the side away from the head.
+func appendLevel(out []guide, class string, y float64, text string) []guide {
+	if math.Abs(y) > closeH/2 {
+		return out
+	}
+	at := -y + 4.6
+	if y > 0 {
+		at = -y - 1.4
+	}
+	return append(out, guide{class, num(-closeW / 2), num(-y), num(closeW / 2), num(-y), num(closeW/2 - 1.5), num(at), text, "end"})
 }
 
 // along is a line across the course, so many mm to the right of the head.
@@ -199,76 +201,89 @@ func toward(places []float64) float64 {
 // the rules in question look at.
 func measures(h judge.Head, c *vision.Course, s schedule.Schedule) (out []measure) {
 	f := h.Fastener
+	var taken []float64 // heights of labels to keep clear of
 	if f.AboveButt != nil {
 		above := float64(f.AboveButt.Value())
-		out = append(out, upright(-18, 0, -above, f.AboveButt.String()+" above the butt"))
-		if over := above - float64(s.Band.High); over > 0 {
-			out = append(out, upright(16, 0, -over, length.Inches(length.MM(over))+" over"))
-		} else if under := float64(s.Band.Low) - above; under > 0 {
-			out = append(out, upright(16, 0, under, length.Inches(length.MM(under))+" under"))
+		m := upright(-14, -above, f.AboveButt.String())
+		m.Below = "above the butt"
+		out = append(out, m)
+		low, high := float64(s.Band.Low)-above, float64(s.Band.High)-above
+		taken = append(taken, high, low)
+		if high < 0 {
+			out = append(out, upright(14, high, length.Inches(length.MM(-high))+" over"))
+		} else if low > 0 {
+			out = append(out, upright(14, low, length.Inches(length.MM(low))+" under"))
 		}
 	}
-	rank := 0
 	for _, a := range alongs(f, c) {
-		if !inQuestion(h, a.rule) || a.rule == "end" && f.End != nil && a.length.Value() > f.End.Value() {
+		if !inQuestion(h, a) {
 			continue
 		}
-		out = append(out, level(13+9*float64(rank), a.at, a.length.String()))
-		rank++
+		y := clearOf(taken)
+		taken = append(taken, y)
+		out = append(out, level(y, a.at, a.length.String()))
 	}
 	return out
 }
 
-func inQuestion(h judge.Head, rule string) bool {
-	for _, r := range h.Findings {
-		if r.Rule == rule && needsLook(string(r.Result)) {
-			return true
-		}
+// clearOf is the least height over the head, mm, at which a dimension line and
+// the text on it keep clear of the lines and labels that are there.
+func clearOf(taken []float64) float64 {
+	y := 12.0
+	for slices.ContainsFunc(taken, func(t float64) bool { return y > t-8 && y < t+8 }) && y < closeH/2-14 {
+		y++
 	}
-	return false
+	return y
 }
 
-// upright is a dimension line x mm to the right of the head, between y1 and y2
-// mm above its centre.
-func upright(x, y1, y2 float64, text string) measure {
-	end, out := clamp(y2, closeH/2-6)
+// inQuestion tells whether a rule that a person must look at compared this very
+// length: of the two ends of a piece, the one that the rule speaks of.
+func inQuestion(h judge.Head, a along) bool {
+	return slices.ContainsFunc(h.Findings, func(r judge.Finding) bool {
+		return r.Rule == a.rule && needsLook(string(r.Result)) && (r.Length == nil || r.Length.Value() == a.length.Value())
+	})
+}
+
+// upright is a dimension line x mm to the right of the head, from the height
+// of its centre to y mm above it.
+func upright(x, y float64, text string) measure {
+	end, out := clamp(y, closeH/2-6)
 	m := measure{
-		X1: num(x), Y1: num(-y1), X2: num(x), Y2: num(-end),
-		Tick1: fmt.Sprintf("M%s %sh4", num(x-2), num(-y1)),
+		X1: num(x), Y1: "0", X2: num(x), Y2: num(-end),
+		Tick1: fmt.Sprintf("M%s 0h4", num(x-2)),
 		Tick2: fmt.Sprintf("M%s %sh4", num(x-2), num(-end)),
-		Lead:  fmt.Sprintf("M0 %sH%s", num(-y1), num(x)),
-		Text:  text,
+		Lead:  fmt.Sprintf("M0 0H%s", num(x)),
+		Text:  text, LabelX: num(x + math.Copysign(2, x)), Anchor: "start",
+		LabelY: num(-end/2 + 1.4), BelowY: num(-end/2 + 6.2),
 	}
-	if out {
-		m.Tick2 = fmt.Sprintf("M%s %sl2 %sl2 %s", num(x-2), num(-end-math.Copysign(4, -end)), num(math.Copysign(4, -end)), num(-math.Copysign(4, -end)))
-	}
-	side := math.Copysign(1, x)
-	m.LabelX, m.Anchor = num(x+side*2), "start"
-	if side < 0 {
+	if x < 0 {
 		m.Anchor = "end"
-	}
-	m.LabelY = num(-(y1+end)/2 + 1.4)
-	return m
-}
-
-// level is a dimension line `below` mm below the head, from it to x.
-func level(below, x float64, text string) measure {
-	end, out := clamp(x, closeW/2-6)
-	m := measure{
-		X1: "0", Y1: num(below), X2: num(end), Y2: num(below),
-		Tick1: fmt.Sprintf("M0 %sv4", num(below-2)),
-		Tick2: fmt.Sprintf("M%s %sv4", num(end), num(below-2)),
-		Lead:  fmt.Sprintf("M0 0V%s", num(below)),
-		Text:  text, LabelX: num(end / 2), LabelY: num(below + 5), Anchor: "middle",
 	}
 	if out {
 		d := math.Copysign(4, end)
-		m.Tick2 = fmt.Sprintf("M%s %sl%s 2l%s 2", num(end-d), num(below-2), num(d), num(-d))
+		m.Tick2 = fmt.Sprintf("M%s %sl2 %sl2 %s", num(x-2), num(-end+d), num(-d), num(d))
 	}
-	if math.Abs(end) < 20 { // too short to carry its text: put that beside it
-		m.LabelX, m.LabelY, m.Anchor = "2", num(below+1.4), "start"
+	return m
+}
+
+// level is a dimension line y mm above the head, from it to x mm right of it.
+func level(y, x float64, text string) measure {
+	end, out := clamp(x, closeW/2-6)
+	m := measure{
+		X1: "0", Y1: num(-y), X2: num(end), Y2: num(-y),
+		Tick1: fmt.Sprintf("M0 %sv4", num(-y-2)),
+		Tick2: fmt.Sprintf("M%s %sv4", num(end), num(-y-2)),
+		Lead:  fmt.Sprintf("M0 0V%s", num(-y)),
+		Text:  text, LabelX: num(end / 2), LabelY: num(-y - 1.6), Anchor: "middle",
+	}
+	if out {
+		d := math.Copysign(4, end)
+		m.Tick2 = fmt.Sprintf("M%s %sl%s 2l%s 2", num(end-d), num(-y-2), num(d), num(-d))
+	}
+	if math.Abs(end) < 44 { // too short to carry its text: that stands on the other side
+		m.LabelX, m.LabelY, m.Anchor = num(-math.Copysign(2, end)), num(-y+1.4), "start"
 		if end > 0 {
-			m.LabelX, m.Anchor = "-2", "end"
+			m.Anchor = "end"
 		}
 	}
 	return m
@@ -287,27 +302,4 @@ func valueOr(m *length.Measured, fallback length.MM) length.MM {
 		return fallback
 	}
 	return m.Value()
-}
-
-// findingLines are the rules that a person must look at, the surest first as judged.
-func findingLines(in []judge.Finding) (out []findingLine) {
-	for _, f := range in {
-		if needsLook(string(f.Result)) {
-			out = append(out, findingLine{say(ruleWords, f.Rule), say(resultWords, string(f.Result)), f.Text, percent(f.P)})
-		}
-	}
-	return out
-}
-
-func findingsOf(in []inspection.Finding) (out []findingLine) {
-	for _, f := range in {
-		if needsLook(f.Result) {
-			l := findingLine{Rule: say(ruleWords, f.Rule), Result: say(resultWords, f.Result), Text: f.Text}
-			if f.P != nil {
-				l.P = percent(*f.P)
-			}
-			out = append(out, l)
-		}
-	}
-	return out
 }

@@ -16,7 +16,7 @@ type overlay struct {
 	ViewBox string
 	Type    string // size of the lettering
 	Lines   []line
-	Pieces  []label
+	Labels  []label // pieces and lower joints by number
 	Marks   []mark
 }
 
@@ -48,7 +48,7 @@ func newOverlay(p inspection.Photo, r *vision.Result, s schedule.Schedule, width
 	}
 	o.addCourse(r, s)
 	for _, q := range r.Course.Pieces {
-		o.Pieces = append(o.Pieces, label{
+		o.Labels = append(o.Labels, label{
 			X:    num((q.LeftPx.X+q.RightPx.X)/2 + 0.5),
 			Y:    num((q.LeftPx.Y+q.RightPx.Y)/2 + 0.5 + w/45),
 			Text: fmt.Sprintf("piece %d", q.ID),
@@ -76,7 +76,13 @@ func (o *overlay) addCourse(r *vision.Result, s schedule.Schedule) {
 		o.addUpright(r, "joint", "left end: "+say(endWords, string(q.Left)), endSeen(q.Left), q.LeftPx, 0, s.Shingle.Height)
 		o.addUpright(r, "joint", "right end: "+say(endWords, string(q.Right)), endSeen(q.Right), q.RightPx, 0, s.Shingle.Height)
 	}
-	for _, l := range c.LowerJoints {
+	for i, l := range c.LowerJoints {
+		if r.ToPicture != nil {
+			if x, y, ok := onRoof(r.ToPicture, l.Px, 0, 0); ok {
+				foot := r.ToPicture(x, y-s.Shingle.Exposure)
+				o.Labels = append(o.Labels, label{num(foot.X + 0.5), num(foot.Y + 0.5), fmt.Sprintf("lower joint %d", i)})
+			}
+		}
 		o.addUpright(r, "lower-joint", "joint of the course below", true, l.Px, -s.Shingle.Exposure, s.Band.High)
 	}
 	for _, n := range c.NextJoints {

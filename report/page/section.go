@@ -53,7 +53,7 @@ type budgetRow struct{ Source, AboveButt, End, LowerJoint string }
 func newSection(p inspection.Photo, r *vision.Result, j judge.Photo, pic *photo.Picture, s schedule.Schedule) (section, error) {
 	sec := section{ID: sectionID(p.File), File: p.File, Needs: needs(p), Details: newDetails(p)}
 	if p.Refusal != nil {
-		sec.Refused = &refusal{say(reasonWords, p.Refusal.Reason), p.Refusal.Detail, p.Refusal.Advice}
+		sec.Refused = &refusal{say(reasonWords, p.Refusal.Reason), sentence(capital(p.Refusal.Detail)), sentence(p.Refusal.Advice)}
 		sec.Alt = "the refused photo, small"
 		return sec, sec.picture(pic, thumbSize)
 	}

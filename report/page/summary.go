@@ -158,13 +158,13 @@ func suspects(photos []inspection.Photo) (out []group) {
 		for _, h := range p.Heads {
 			for _, r := range h.Rules {
 				if r.Result == "suspect" {
-					g.Items = append(g.Items, item{headID(p.File, h.ID), fmt.Sprintf("head %d", h.ID), r.Text})
+					g.Items = append(g.Items, item{headID(p.File, h.ID), fmt.Sprintf("head %d", h.ID), sentence(brief(r.Text))})
 				}
 			}
 		}
 		for _, f := range p.Findings {
 			if f.Result == "suspect" {
-				g.Items = append(g.Items, item{g.Link, say(ruleWords, f.Rule), f.Text})
+				g.Items = append(g.Items, item{g.Link, cmp.Or(about(f), say(ruleWords, f.Rule)), sentence(brief(f.Text))})
 			}
 		}
 		if len(g.Items) > 0 {
