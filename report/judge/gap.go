@@ -43,19 +43,19 @@ func (c *scene) gapLimit(d, width length.Measured) (limit length.MM, p float64, 
 	if c.full(width, 0) {
 		spaces := length.MM(max(1, c.s.Fasteners.PerPiece-1))
 		limit = (c.s.Shingle.Width-2*c.s.Ends.Min)/spaces + slack
-		return limit, above(d, limit), "a full piece, the even spacing and 2 in", "ends.min"
+		return limit, above(d, limit), "in a full piece, that is even spacing plus 2 in", "ends.min"
 	}
 	short := below(width, c.s.Cut.Short)
 	if short <= c.s.Decision.Clear {
 		return 0, 0, "", ""
 	}
 	limit = c.s.Cut.ShortGap
-	return limit, short * above(d, limit), "a short piece", "cut.short_gap"
+	return limit, short * above(d, limit), "in a short piece", "cut.short_gap"
 }
 
 func gapText(d length.Measured, limit length.MM, name string) string {
 	if d.Value() > limit {
-		return fmt.Sprintf("%s too far from its left neighbour (most %s in %s; gap %v)", length.Inches(d.Value()-limit), length.Inches(limit), name, d)
+		return fmt.Sprintf("%s too far from its left neighbour (most %s %s; gap %v)", length.Inches(d.Value()-limit), length.Inches(limit), name, d)
 	}
-	return fmt.Sprintf("near enough to its left neighbour (most %s in %s; gap %v)", length.Inches(limit), name, d)
+	return fmt.Sprintf("near enough to its left neighbour (most %s %s; gap %v)", length.Inches(limit), name, d)
 }

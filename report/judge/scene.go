@@ -74,12 +74,12 @@ func (c *scene) full(width length.Measured, margin length.MM) bool {
 	return width.Plus(-product).Abs().Value() <= product/100+margin
 }
 
-// answer makes a finding from a probability. The text gets the mark of
-// practice when the limit (one of keys) is a default, and what to do when a
-// person must look.
+// answer makes a finding from a probability. When a person must look,
+// the text gets the mark of practice if the limit (one of keys) is a default,
+// and what to do.
 func (c *scene) answer(rule string, p float64, text, remedy string, keys ...string) Finding {
 	f := Finding{Rule: rule, Result: decide(c.s.Decision, p), P: p, Text: text}
-	if slices.ContainsFunc(keys, c.s.IsDefault) {
+	if f.Result != Clear && slices.ContainsFunc(keys, c.s.IsDefault) {
 		f.Text += "; the limit is " + schedule.Practice
 	}
 	switch f.Result {
