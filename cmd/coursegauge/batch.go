@@ -1,0 +1,199 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// batch is what the arguments of a command come to: each photo once, in
+// natural order of its name (IMG_9 before IMG_10).
+type batch struct {
+	photos  []photoFile
+	skipped int // files of a folder or a pattern that are no photos by their name
+}
+
+// photoFile is one photo on disk and the name that it has in every document.
+type photoFile struct {
+	path string // as it opens
+	name string // below the folder that all photos of the batch share, with slashes
+}
+
+var photoKinds = []string{".jpg", ".jpeg", ".png"}
+
+const photoKindsText = ".jpg, .jpeg or .png"
+
+func isPhotoName(path string) bool {
+	return slices.Contains(photoKinds, strings.ToLower(filepath.Ext(path)))
+}
+
+// expand turns arguments into a batch. A folder stands for the photos directly
+// in it, a pattern for what it matches; a file that is named stands for itself
+// whatever its name is.
+func expand(args []string) (batch, error) {
+	var b batch
+	seen := map[string]bool{}
+	add := func(path string) {
+		if key := identity(path); !seen[key] {
+			seen[key] = true
+			b.photos = append(b.photos, photoFile{path: path})
+		}
+	}
+	for _, arg := range args {
+		paths, skipped, err := expandOne(arg)
+		if err != nil {
+			return batch{}, err
+		}
+		b.skipped += skipped
+		for _, path := range paths {
+			add(path)
+		}
+	}
+	b.nameAndSort()
+	return b, nil
+}
+
+// expandOne gives the files that one argument stands for.
+func expandOne(arg string) (paths []string, skipped int, err error) {
+	info, err := os.Stat(arg)
+	switch {
+	case err == nil && info.IsDir():
+		return expandFolder(arg)
+	case err == nil:
+		return []string{arg}, 0, nil
+	case strings.ContainsAny(arg, "*?["):
+		return expandPattern(arg)
+	case os.IsNotExist(err):
+		return nil, 0, usageError{fmt.Sprintf("no such file or folder: %s", arg), "give photos, folders of photos, or a pattern in quotes such as 'lot-7/*.jpg'"}
+	default:
+		return nil, 0, failure{fmt.Sprintf("cannot look at %s: %v", arg, cause(err)), ""}
+	}
+}
+
+func expandFolder(folder string) (paths []string, skipped int, err error) {
+	entries, err := os.ReadDir(folder)
+	if err != nil {
+		return nil, 0, failure{fmt.Sprintf("cannot read the folder %s: %v", folder, cause(err)), ""}
+	}
+	for _, e := range entries {
+		path := filepath.Join(folder, e.Name())
+		info, err := os.Stat(path) // through links
+		switch {
+		case err == nil && info.IsDir(): // a folder within is another job
+		case isPhotoName(path):
+			paths = append(paths, path)
+		default:
+			skipped++
+		}
+	}
+	if len(paths) == 0 {
+		return nil, 0, usageError{fmt.Sprintf("no photos in the folder %s (%s)", folder, otherFiles(skipped)),
+			"photos are files named " + photoKindsText + "; folders within it are not looked into"}
+	}
+	return paths, skipped, nil
+}
+
+func expandPattern(pattern string) (paths []string, skipped int, err error) {
+	matches, err := filepath.Glob(pattern)
+	if err != nil {
+		return nil, 0, usageError{fmt.Sprintf("bad pattern %q: %v", pattern, err), "* stands for any letters, ? for one, [abc] for one of them"}
+	}
+	for _, path := range matches {
+		if info, err := os.Stat(path); err == nil && info.IsDir() {
+			continue
+		}
+		if isPhotoName(path) {
+			paths = append(paths, path)
+		} else {
+			skipped++
+		}
+	}
+	if len(paths) == 0 {
+		return nil, 0, usageError{fmt.Sprintf("no photo matches %q (%s)", pattern, otherFiles(skipped)), "photos are files named " + photoKindsText}
+	}
+	return paths, skipped, nil
+}
+
+func otherFiles(n int) string { return plural(n, "other file", "other files") }
+
+// identity is the same for two ways to write one file.
+func identity(path string) string {
+	if real, err := filepath.EvalSymlinks(path); err == nil {
+		path = real
+	}
+	if abs, err := filepath.Abs(path); err == nil {
+		path = abs
+	}
+	return path
+}
+
+// nameAndSort names the photos below the folder that they share and puts them in order.
+func (b *batch) nameAndSort() {
+	shared := ""
+	for i, p := range b.photos {
+		abs, err := filepath.Abs(p.path)
+		if err != nil {
+			abs = p.path
+		}
+		b.photos[i].name = abs
+		if i == 0 {
+			shared = filepath.Dir(abs)
+		}
+		for !within(abs, shared) {
+			shared = filepath.Dir(shared)
+		}
+	}
+	for i := range b.photos {
+		if rel, err := filepath.Rel(shared, b.photos[i].name); err == nil {
+			b.photos[i].name = filepath.ToSlash(rel)
+		}
+	}
+	slices.SortFunc(b.photos, func(x, y photoFile) int { return compareNatural(x.name, y.name) })
+}
+
+func within(path, folder string) bool {
+	rel, err := filepath.Rel(folder, path)
+	return err == nil && filepath.IsLocal(rel)
+}
+
+// compareNatural orders names as people do: letters without their case, runs
+// of digits by their number. Names that are alike so far are ordered by their bytes.
+func compareNatural(a, b string) int {
+	x, y := strings.ToLower(a), strings.ToLower(b)
+	for x != "" && y != "" {
+		nx, ny := digits(x), digits(y)
+		if nx > 0 && ny > 0 {
+			if c := compareNumbers(x[:nx], y[:ny]); c != 0 {
+				return c
+			}
+			x, y = x[nx:], y[ny:]
+			continue
+		}
+		if x[0] != y[0] {
+			return cmp.Compare(x[0], y[0])
+		}
+		x, y = x[1:], y[1:]
+	}
+	if c := cmp.Compare(len(x), len(y)); c != 0 {
+		return c
+	}
+	return cmp.Compare(a, b)
+}
+
+// digits is the length of the run of digits that s begins with.
+func digits(s string) int {
+	n := 0
+	for n < len(s) && '0' <= s[n] && s[n] <= '9' {
+		n++
+	}
+	return n
+}
+
+// compareNumbers compares runs of digits of any length by their value.
+func compareNumbers(a, b string) int {
+	a, b = strings.TrimLeft(a, "0"), strings.TrimLeft(b, "0")
+	return cmp.Or(cmp.Compare(len(a), len(b)), cmp.Compare(a, b))
+}

@@ -1,0 +1,171 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"runtime"
+
+	"coursegauge/report/inspection"
+	"coursegauge/report/page"
+	"coursegauge/report/schedule"
+	"coursegauge/vision/card"
+
+	"github.com/spf13/cobra"
+)
+
+// inspectOptions are the flags of inspect.
+type inspectOptions struct {
+	schedule, out, stages string
+	shard                 shard
+	jobs                  int
+	json                  bool
+}
+
+func newInspect(t *terminal) *cobra.Command {
+	o := inspectOptions{}
+	c := &cobra.Command{
+		Use:   "inspect PHOTOS... --schedule FILE --out DIR",
+		Short: "measure photos and write the report of what a person must look at",
+		Long: `inspect measures every fastener head of the open course on each photo, judges it
+by the schedule of the job, and writes inspection.json, fasteners.csv and
+report.html into the folder of --out.
+
+PHOTOS are files, folders (the photos directly in them: ` + photoKindsText + `)
+or patterns in quotes. A photo that cannot be measured is refused with the
+reason; the others go on.
+
+Exit status: 0 done; 1 done, and a photo was refused; 2 wrong use; 3 could not
+do it; 130 stopped: what was done by then is written.`,
+		Example: `  coursegauge inspect lot-7/ --schedule lot-7.yaml --out lot-7-report
+  coursegauge inspect 'lot-7/IMG_*.jpg' more/ --schedule lot-7.yaml --out report --jobs 2
+  coursegauge inspect lot-7/IMG_31.jpg --schedule lot-7.yaml --out one --stages one/stages`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return usageError{"no photos given", "coursegauge inspect PHOTOS... --schedule FILE --out DIR; --help shows examples"}
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error { return runInspect(c.Context(), t, o, args) },
+	}
+	f := c.Flags()
+	f.StringVar(&o.schedule, "schedule", "", "the `FILE` that says what was installed and what counts")
+	f.StringVar(&o.out, "out", "", "the folder `DIR` to write to; made when it is not there")
+	f.IntVar(&o.jobs, "jobs", runtime.NumCPU(), "how many photos are at work at a time, `N` from 1 to 256")
+	f.StringVar(&o.stages, "stages", "", "write the picture after each stage of each photo below `DIR`")
+	f.Var(&o.shard, "shard", "measure only part `I/N` of the photos, for N machines; merge puts the parts together")
+	f.BoolVar(&o.json, "json", false, "print the summary as one JSON object")
+	return c
+}
+
+// runInspect checks everything that can be checked before the first photo is
+// opened, measures, writes, and tells.
+func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []string) error {
+	if o.jobs < 1 || o.jobs > 256 {
+		return usageError{fmt.Sprintf("--jobs %d: a number from 1 to 256 is needed", o.jobs), ""}
+	}
+	s, err := readSchedule(o.schedule)
+	if err != nil {
+		return err
+	}
+	photos, err := expand(args)
+	if err != nil {
+		return err
+	}
+	if err := openFolder("--out", o.out, photos.photos); err != nil {
+		return err
+	}
+	if o.stages != "" {
+		if err := openFolder("--stages", o.stages, photos.photos); err != nil {
+			return err
+		}
+	}
+	if photos.skipped > 0 {
+		t.tell("skipped %s; photos are named %s", otherFiles(photos.skipped), photoKindsText)
+	}
+	return runBatch(ctx, t, o, s, o.shard.of(photos.photos))
+}
+
+// runBatch measures the photos, writes what was done, and tells.
+func runBatch(ctx context.Context, t *terminal, o inspectOptions, s schedule.Schedule, photos []photoFile) error {
+	card.Threads(1) // the photos are what runs side by side
+	report, err := page.NewWriter(o.out, s)
+	if err != nil {
+		return failure{fmt.Sprintf("cannot begin the report in %s: %v", o.out, cause(err)), ""}
+	}
+	defer report.Close()
+	in := &inspector{schedule: s, stages: o.stages, page: report}
+	done, faults := in.measureAll(ctx, t, photos, o.jobs)
+	if len(done) == 0 && ctx.Err() != nil {
+		t.tell("stopped before a photo was done; nothing written")
+		return errStopped
+	}
+	d, files := document(s, done), outputsIn(o.out)
+	if err := in.write(d, files); err != nil {
+		return err
+	}
+	code, err := status(ctx, d, len(photos), faults)
+	sum := summarize(d, len(photos), faults, files, code)
+	if o.json {
+		if err := t.json(sum); err != nil {
+			return failure{fmt.Sprintf("cannot print: %v", err), ""}
+		}
+		return err
+	}
+	sum.print(t)
+	return err
+}
+
+// measureAll gives the photos that were done, in the order of the batch
+// whichever worker was first, and the faults that were not theirs.
+func (in *inspector) measureAll(ctx context.Context, t *terminal, photos []photoFile, jobs int) (done []inspection.Photo, faults []string) {
+	outcomes := make([]*outcome, len(photos))
+	bar := newProgress(t, len(photos))
+	eachInOrder(ctx, len(photos), jobs, func(i int) {
+		o, err := in.inspect(ctx, photos[i])
+		if err != nil {
+			return // stopped in the middle of this photo
+		}
+		outcomes[i] = &o
+		bar.photo(photos[i].name, o.text())
+	})
+	bar.end()
+	for _, o := range outcomes {
+		if o == nil {
+			continue
+		}
+		done = append(done, o.photo)
+		if o.fault != nil {
+			faults = append(faults, oneLine(o.fault.Error()))
+		}
+	}
+	return done, faults
+}
+
+// text is the photo in a few words.
+func (o outcome) text() string {
+	if o.photo.Refusal != nil {
+		return "refused, " + o.photo.Refusal.Reason
+	}
+	suspects := 0
+	for _, h := range o.photo.Heads {
+		if h.Verdict == "suspect" {
+			suspects++
+		}
+	}
+	return fmt.Sprintf("%s, %d suspect", plural(len(o.photo.Heads), "fastener", "fasteners"), suspects)
+}
+
+func readSchedule(path string) (schedule.Schedule, error) {
+	if path == "" {
+		return schedule.Schedule{}, usageError{"--schedule is missing", "name the file that says what was installed and what counts: --schedule FILE; the README shows one"}
+	}
+	data, err := readFile(path)
+	if err != nil {
+		return schedule.Schedule{}, usageError{fmt.Sprintf("--schedule %s: %v", path, err), ""}
+	}
+	s, err := schedule.Read(path, data)
+	if err != nil {
+		return schedule.Schedule{}, usageError{err.Error(), ""}
+	}
+	return s, nil
+}

@@ -1,0 +1,110 @@
+// Coursegauge measures fastener heads on photos of an open course of shingles
+// and marks the ones that a person must look at.
+package main
+
+import (
+	"context"
+	"errors"
+	"os"
+	"os/signal"
+	"regexp"
+	"strings"
+	"syscall"
+
+	"github.com/spf13/cobra"
+)
+
+// The exit statuses.
+const (
+	exitDone    = 0
+	exitLook    = 1 // done, and something needs a person
+	exitUsage   = 2
+	exitFailed  = 3
+	exitStopped = 130
+)
+
+// needsPerson and stopped end a command whose work is written and told.
+var (
+	errNeedsPerson = errors.New("something needs a person")
+	errStopped     = errors.New("stopped")
+)
+
+func main() { os.Exit(run(os.Args[1:], newTerminal())) }
+
+// run carries out one command line and gives its exit status.
+func run(args []string, t *terminal) int {
+	ctx, release := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer release()
+	// A second Ctrl-C ends at once, as it does in any program.
+	go func() { <-ctx.Done(); release() }()
+
+	root := newRoot(t)
+	root.SetArgs(args)
+	root.SetOut(t.out)
+	root.SetErr(t.err)
+	err := root.ExecuteContext(ctx)
+	status := exitStatus(err)
+	if status == exitUsage || status == exitFailed {
+		t.fail(err)
+	}
+	return status
+}
+
+func exitStatus(err error) int {
+	var usage usageError
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.Is(err, errNeedsPerson):
+		return exitLook
+	case errors.Is(err, errStopped):
+		return exitStopped
+	case errors.As(err, &usage):
+		return exitUsage
+	default:
+		return exitFailed
+	}
+}
+
+func newRoot(t *terminal) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "coursegauge",
+		Short: "measure the fasteners of an open course on photos",
+		Long: `coursegauge reads photos of an open course of shingles with a printed card in
+them, measures every fastener head against the rules of the product, and writes
+a report that shows the few that a person must look at.
+
+Exit status: 0 done; 1 done, and something needs a person (a refused photo);
+2 wrong use; 3 could not do it; 130 stopped.`,
+		Example:       "  coursegauge inspect lot-7/ --schedule lot-7.yaml --out lot-7-report",
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          noSuchCommand,
+		RunE:          func(c *cobra.Command, _ []string) error { return c.Help() },
+	}
+	root.CompletionOptions.HiddenDefaultCmd = true
+	root.SetFlagErrorFunc(flagError)
+	root.SuggestionsMinimumDistance = 2
+	root.AddCommand(newInspect(t), newMerge(t), newVersion(t))
+	return root
+}
+
+// noSuchCommand answers words after the program's name that are no command.
+func noSuchCommand(c *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	hint := "coursegauge --help lists the commands"
+	if near := c.SuggestionsFor(args[0]); len(near) > 0 {
+		hint = "did you mean: coursegauge " + strings.Join(append(near[:1], args[1:]...), " ")
+	}
+	return usageError{"no such command: " + args[0], hint}
+}
+
+// notANumber is how the flag library words a number that is none.
+var notANumber = regexp.MustCompile(`strconv\.\w+: parsing "[^"]*": .*`)
+
+func flagError(c *cobra.Command, err error) error {
+	what := notANumber.ReplaceAllString(oneLine(err.Error()), "a whole number is needed")
+	return usageError{what, c.CommandPath() + " --help shows the flags with an example"}
+}

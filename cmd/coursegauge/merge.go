@@ -1,0 +1,78 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"path/filepath"
+
+	"coursegauge/report/inspection"
+
+	"github.com/spf13/cobra"
+)
+
+func newMerge(t *terminal) *cobra.Command {
+	out := ""
+	c := &cobra.Command{
+		Use:   "merge DIR... --out DIR",
+		Short: "make one inspection of the parts of a job",
+		Long: `merge makes one inspection.json and one fasteners.csv of the parts of a job that
+were inspected apart, as with inspect --shard. The parts must come from one
+version of the tool and one schedule. The reports of the parts stay as they are:
+pictures are not kept in an inspection.`,
+		Example: "  coursegauge merge part-1 part-2 --out lot-7-report",
+		Args: func(c *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return usageError{"no parts given", "name the folders that inspect wrote: coursegauge merge DIR... --out DIR"}
+			}
+			return nil
+		},
+		RunE: func(_ *cobra.Command, args []string) error { return runMerge(t, args, out) },
+	}
+	c.Flags().StringVar(&out, "out", "", "the folder `DIR` to write to; made when it is not there")
+	return c
+}
+
+func runMerge(t *terminal, folders []string, out string) error {
+	var parts []inspection.Document
+	for _, folder := range folders {
+		if out != "" && identity(folder) == identity(out) {
+			return usageError{fmt.Sprintf("--out %s is one of the parts", out), "give a folder of its own, so that no part is lost"}
+		}
+		d, err := readPart(folder)
+		if err != nil {
+			return err
+		}
+		parts = append(parts, d)
+	}
+	merged, err := inspection.Merge(parts...)
+	if err != nil {
+		return usageError{err.Error(), ""}
+	}
+	if err := openFolder("--out", out, nil); err != nil {
+		return err
+	}
+	files := outputsIn(out)
+	if err := writeDocument(merged, files); err != nil {
+		return err
+	}
+	t.say("%s merged: %s, %s", plural(len(parts), "part", "parts"), plural(merged.Totals.Photos, "photo", "photos"), plural(merged.Totals.Fasteners, "fastener", "fasteners"))
+	t.say("inspection: %s", files.inspection)
+	t.say("fasteners: %s", files.fasteners)
+	if merged.Totals.Refused > 0 {
+		return errNeedsPerson
+	}
+	return nil
+}
+
+func readPart(folder string) (inspection.Document, error) {
+	path := filepath.Join(folder, "inspection.json")
+	d, err := inspection.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return d, usageError{"no inspection at " + path, "a part is a folder that inspect wrote"}
+	}
+	if err != nil {
+		return d, usageError{err.Error(), ""}
+	}
+	return d, nil
+}

@@ -1,0 +1,42 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"github.com/google/renameio/v2"
+)
+
+// openFolder makes sure, before any work, that a command can write into the
+// folder and that nothing it writes lies among the photos. flag names the
+// flag that gave the folder.
+func openFolder(flag, folder string, photos []photoFile) error {
+	if folder == "" {
+		return usageError{flag + " is missing", "name the folder to write to: " + flag + " DIR"}
+	}
+	if info, err := os.Stat(folder); err == nil && !info.IsDir() {
+		return usageError{fmt.Sprintf("%s %s is a file; a folder is needed", flag, folder), ""}
+	}
+	real := identity(folder)
+	for _, p := range photos {
+		if filepath.Dir(identity(p.path)) == real {
+			return usageError{fmt.Sprintf("%s %s is the folder of the photos", flag, folder),
+				"give a folder of its own, so that nothing is written among the photos"}
+		}
+	}
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		return failure{fmt.Sprintf("%s: cannot make the folder %s: %v", flag, folder, cause(err)), ""}
+	}
+	probe, err := os.CreateTemp(folder, ".probe-")
+	if err != nil {
+		return failure{fmt.Sprintf("%s: cannot write to the folder %s: %v", flag, folder, cause(err)), ""}
+	}
+	probe.Close()
+	return os.Remove(probe.Name())
+}
+
+// writeWhole puts a file into place, whole or not at all.
+func writeWhole(path string, data []byte) error {
+	return cannotWrite(path, renameio.WriteFile(path, data, 0o644))
+}

@@ -1,0 +1,108 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"strings"
+
+	"golang.org/x/term"
+)
+
+// The rules of the interface:
+//
+//   - What was asked for goes to standard output: the summary, or with --json
+//     one JSON object and nothing else. Everything said on the way goes to
+//     standard error: progress, warnings, errors, hints, cautions.
+//   - An error is one line: "coursegauge: ", lower case, what and where, the
+//     legal values; no full stop. A hint may follow on a line of its own.
+//   - A person's mistake never shows a stack trace and never leaves half a file.
+//   - Bars and redrawn lines only on a terminal; elsewhere one plain line a photo.
+//   - No colour: a report of a run reads the same in a log, on paper and aloud.
+
+// terminal is where a command speaks.
+type terminal struct {
+	out, err io.Writer
+	live     bool // err is a terminal that can redraw a line
+}
+
+func newTerminal() *terminal {
+	return &terminal{
+		out:  os.Stdout,
+		err:  os.Stderr,
+		live: term.IsTerminal(int(os.Stderr.Fd())) && os.Getenv("TERM") != "dumb",
+	}
+}
+
+// say prints a line of what was asked for.
+func (t *terminal) say(format string, args ...any) { fmt.Fprintf(t.out, format+"\n", args...) }
+
+// tell prints a line on the way.
+func (t *terminal) tell(format string, args ...any) { fmt.Fprintf(t.err, format+"\n", args...) }
+
+// warn prints something that went wrong without ending the work.
+func (t *terminal) warn(format string, args ...any) { t.tell("warning: "+format, args...) }
+
+// hint prints what to do about the line before.
+func (t *terminal) hint(text string) {
+	if text != "" {
+		t.tell("hint: %s", text)
+	}
+}
+
+// fail prints the error that ends a command.
+func (t *terminal) fail(err error) {
+	t.tell("coursegauge: %s", oneLine(err.Error()))
+	var withHint interface{ Hint() string }
+	if errors.As(err, &withHint) {
+		t.hint(withHint.Hint())
+	}
+}
+
+// json prints v as the answer for a script.
+func (t *terminal) json(v any) error {
+	e := json.NewEncoder(t.out)
+	e.SetIndent("", "  ")
+	e.SetEscapeHTML(false)
+	return e.Encode(v)
+}
+
+// usageError is wrong use: of the command line, or of a file that it names.
+type usageError struct{ what, hint string }
+
+func (e usageError) Error() string { return e.what }
+func (e usageError) Hint() string  { return e.hint }
+
+// failure is right use that could not be carried out.
+type failure struct{ what, hint string }
+
+func (e failure) Error() string { return e.what }
+func (e failure) Hint() string  { return e.hint }
+
+// cause strips the call and the path from an error of the file system, which
+// the line around it names already.
+func cause(err error) error {
+	var onPath *fs.PathError
+	if errors.As(err, &onPath) {
+		return onPath.Err
+	}
+	var link *os.LinkError
+	if errors.As(err, &link) {
+		return link.Err
+	}
+	return err
+}
+
+// oneLine keeps an error of a library on the one line that ours have.
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+// plural is "1 photo" or "3 photos".
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
