@@ -8,6 +8,7 @@ import (
 	"coursegauge/report/inspection"
 	"coursegauge/report/page"
 	"coursegauge/report/schedule"
+	"coursegauge/vision"
 	"coursegauge/vision/card"
 
 	"github.com/spf13/cobra"
@@ -93,7 +94,7 @@ func runBatch(ctx context.Context, t *terminal, o inspectOptions, s schedule.Sch
 		return failure{fmt.Sprintf("cannot begin the report in %s: %v", o.out, cause(err)), ""}
 	}
 	defer report.Close()
-	in := &inspector{schedule: s, stages: o.stages, page: report}
+	in := &inspector{schedule: s, stages: o.stages, page: report, look: vision.Inspect}
 	done, faults := in.measureAll(ctx, t, photos, o.jobs)
 	if len(done) == 0 && ctx.Err() != nil {
 		t.tell("stopped before a photo was done; nothing written")

@@ -17,6 +17,8 @@ import (
 	"coursegauge/report/schedule"
 	"coursegauge/vision"
 	"coursegauge/vision/photo"
+
+	"gocv.io/x/gocv"
 )
 
 // maxFile is the largest file that is read as a photo: some five times a
@@ -29,6 +31,7 @@ type inspector struct {
 	schedule schedule.Schedule
 	stages   string // folder for the pictures of the stages, or ""
 	page     *page.Writer
+	look     func(context.Context, gocv.Mat, vision.Options) (*vision.Result, error) // vision.Inspect
 }
 
 // outcome is what became of one photo.
@@ -64,7 +67,7 @@ func (in *inspector) guarded(ctx context.Context, p photoFile, folder *stageFold
 		return in.finish(source, nil, &vision.Result{Refusal: refusal}), nil
 	}
 	defer picture.Close()
-	result, err := vision.Inspect(ctx, picture.Mat, vision.Options{
+	result, err := in.look(ctx, picture.Mat, vision.Options{
 		Product: in.schedule.Product(), Facts: picture.Facts, Stages: folder.hook(),
 	})
 	switch {
