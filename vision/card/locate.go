@@ -60,12 +60,13 @@ func (s *Sight) corners(pic raster, b Board) []Corner {
 func (s *Sight) adjust(b Board, found []Corner) bool {
 	from, to := pairs(found)
 	across, down := sides(s.H, [2]float64{float64(b.Cols) * b.SquareMM / 2, float64(b.Rows) * b.SquareMM / 2}, b.SquareMM)
-	h, keep, ok := homography(from, to, math.Max(1.5, .1*math.Min(across, down)))
+	_, keep, ok := homography(from, to, math.Max(1.5, .1*math.Min(across, down)))
 	if !ok {
 		return false
 	}
 	found = kept(found, keep)
-	if h, ok = leastSquares(found); !ok {
+	h, ok := leastSquares(found)
+	if !ok {
 		return false
 	}
 	at, r := residuals(b, h, found)
