@@ -1,0 +1,125 @@
+package course
+
+import "math"
+
+// Place is where a view shows the open course.
+type Place struct {
+	Y0    float64 // its butt line, mm up the view's frame
+	Score float64 // about 3 when all fits, below 1 when nothing does
+	Top   float64 // share of the columns that show a top edge where it must lie
+	Butts float64 // the same for the butts of the open course and two below
+	Open  float64 // mean log probability of the regions: underlay, open course, finished courses
+}
+
+// Locate finds the open course of the given height and exposure (mm) in a view
+// whose rows run down the slope.
+func (m *Maps) Locate(height, exposure float64) Place {
+	rows := m.rowSums()
+	best := Place{Score: math.Inf(-1)}
+	yTop, yBottom := m.View.Y1, m.View.Y1-float64(m.View.H)/m.View.PPM
+	for y0 := yBottom + 20; y0 < yTop-exposure; y0 += 2 {
+		if p := rows.score(y0, height, exposure); p.Score > best.Score {
+			best = p
+		}
+	}
+	return best
+}
+
+// rowSums holds, a row of cells, the evidence summed over the columns.
+type rowSums struct {
+	y               []float64 // mm
+	n               []float64 // cells seen
+	butt, top       []float64 // summed probability, put down at the row that the offset names
+	under, open, fi []float64 // summed log probability of a region (off the roof counts for each)
+}
+
+func (m *Maps) rowSums() *rowSums {
+	r := &rowSums{}
+	for _, p := range []*[]float64{&r.y, &r.n, &r.butt, &r.top, &r.under, &r.open, &r.fi} {
+		*p = make([]float64, m.H)
+	}
+	for i := range m.H {
+		_, r.y[i] = m.at(i, 0)
+		for j := range m.W {
+			k := i*m.W + j
+			if !m.seen[k] {
+				continue
+			}
+			r.n[i]++
+			put(r.butt, i, float64(m.ch[cButtD][k]), sigmoid(m.ch[cButt][k]))
+			put(r.top, i, float64(m.ch[cTopD][k]), sigmoid(m.ch[cTop][k]))
+			u, o, f := m.regions(k)
+			r.under[i] += u
+			r.open[i] += o
+			r.fi[i] += f
+		}
+	}
+	return r
+}
+
+// put adds evidence at the row that lies d view pixels below row i.
+func put(rows []float64, i int, d, p float64) {
+	if k := i + int(math.Round(d/Cell)); k >= 0 && k < len(rows) {
+		rows[k] += p
+	}
+}
+
+// regions are log probabilities of underlay, open course and finished courses;
+// what lies off the roof fits any of them.
+func (m *Maps) regions(k int) (under, open, finished float64) {
+	var e [4]float64
+	top := float64(max(m.ch[cUnderlay][k], m.ch[cOpen][k], m.ch[cFinished][k], m.ch[cOff][k]))
+	sum := 0.0
+	for c := range 4 {
+		e[c] = math.Exp(float64(m.ch[cUnderlay+c][k]) - top)
+		sum += e[c]
+	}
+	f := func(c int) float64 { return math.Log((e[c]+e[3])/sum + 1e-3) }
+	return f(0), f(1), f(2)
+}
+
+func (r *rowSums) score(y0, height, exposure float64) Place {
+	p := Place{Y0: y0}
+	var ll, n float64
+	for i, y := range r.y {
+		switch {
+		case y > y0+height:
+			ll += r.under[i]
+		case y > y0:
+			ll += r.open[i]
+		default:
+			ll += r.fi[i]
+		}
+		n += r.n[i]
+	}
+	p.Open = ll / max(n, 1)
+	got, rows := 0.0, 0.0
+	for c := range 3 {
+		if s, ok := r.near(r.butt, y0-float64(c)*exposure); ok {
+			got += s
+			rows++
+		}
+	}
+	if rows > 0 {
+		p.Butts = got / rows
+	}
+	p.Top, _ = r.near(r.top, y0+height)
+	p.Score = p.Butts + p.Top + math.Exp(p.Open)
+	return p
+}
+
+// near is the share of columns with evidence within 8 mm of y, if the view reaches there.
+func (r *rowSums) near(e []float64, y float64) (float64, bool) {
+	s, n, hits := 0.0, 0.0, 0
+	for i, v := range r.y {
+		if math.Abs(v-y) <= 8 {
+			s += e[i]
+			n = max(n, r.n[i])
+			hits++
+		}
+	}
+	if hits < 2 || n < 10 {
+		return 0, false
+	}
+	return min(s/n, 1), true
+}

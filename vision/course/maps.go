@@ -1,0 +1,176 @@
+// Package course reads the open course from rectified views: which way the
+// courses run, where the butt line and the top edge lie, the joints, the rake
+// and the pieces between them. A small convolutional network marks the edges
+// cell by cell; lines are then fitted through what it marks.
+//
+// In: views in millimetres of the roof frame (see vision/plane). Out: lines in
+// picture pixels with their uncertainty, and where heads may be.
+package course
+
+import (
+	_ "embed"
+	"fmt"
+	"math"
+
+	"gocv.io/x/gocv"
+
+	"coursegauge/vision/net"
+	"coursegauge/vision/plane"
+)
+
+//go:embed course.onnx
+var weights []byte
+
+// PPM is the resolution that the network was trained at, pixels a millimetre.
+const PPM = 1.0
+
+// Cell is the size of one cell of the network's maps, view pixels; the centre
+// of cell i lies at Cell*i + cellMid.
+const (
+	Cell    = 4
+	cellMid = 1.5
+	block   = 32 // a view's sides must be multiples of it
+)
+
+// Channels of the network's output, in the order of the training recipe.
+// Logits unless said; offsets in view pixels from the cell's centre; spreads as
+// the logarithm of a Laplace scale.
+const (
+	cButt = iota
+	cButtD
+	cButtS
+	cTop
+	cTopD
+	cTopS
+	cJoint
+	cJointL // right end of the left piece
+	cJointR // left end of the right piece
+	cJointS
+	cRake
+	cRakeD
+	cRakeS
+	cUnderlay
+	cOpen
+	cFinished
+	cOff
+	cHead
+	cHeadX
+	cHeadY
+	nChannels
+)
+
+// Reader runs the network; one goroutine at a time.
+type Reader struct{ net *net.Net }
+
+// NewReader loads the network.
+func NewReader() (*Reader, error) {
+	n, err := net.Load(weights)
+	if err != nil {
+		return nil, fmt.Errorf("load the course network: %w", err)
+	}
+	return &Reader{n}, nil
+}
+
+// Close frees the network.
+func (r *Reader) Close() { r.net.Close() }
+
+// Maps is what the network says of one view.
+type Maps struct {
+	View  plane.View
+	H, W  int // cells
+	ch    [nChannels][]float32
+	photo []bool // the photo shows the cell's middle
+	seen  []bool // and it does not lie under the card
+}
+
+// Read runs the network over a view; the view's sides are rounded up to what
+// the network takes.
+func (r *Reader) Read(p *plane.Pyramid, v plane.View) (*Maps, error) {
+	v.W, v.H = (v.W+block-1)/block*block, (v.H+block-1)/block*block
+	pic, err := v.Picture(p)
+	if err != nil {
+		return nil, err
+	}
+	defer pic.Close()
+	in, seen, err := input(pic)
+	if err != nil {
+		return nil, err
+	}
+	out, err := r.net.Forward(in, 3, v.H, v.W)
+	if err != nil {
+		return nil, fmt.Errorf("run the course network: %w", err)
+	}
+	if len(out) != 1 || out[0].C != nChannels || out[0].H != v.H/Cell || out[0].W != v.W/Cell {
+		return nil, fmt.Errorf("run the course network: %d outputs of unexpected size", len(out))
+	}
+	m := &Maps{View: v, H: v.H / Cell, W: v.W / Cell}
+	n := m.H * m.W
+	for c := range nChannels {
+		m.ch[c] = out[0].Data[c*n : (c+1)*n]
+	}
+	m.photo = make([]bool, n)
+	for i := range m.H {
+		for j := range m.W {
+			m.photo[i*m.W+j] = seen[(i*Cell+1)*v.W+j*Cell+1]
+		}
+	}
+	m.seen = append([]bool(nil), m.photo...)
+	return m, nil
+}
+
+// input normalises a view: mean 0 and spread 1 over what the photo shows, the rest 0.
+func input(pic gocv.Mat) (in []float32, seen []bool, err error) {
+	b, err := pic.DataPtrUint8()
+	if err != nil {
+		return nil, nil, fmt.Errorf("read the view: %w", err)
+	}
+	n := pic.Rows() * pic.Cols()
+	seen = make([]bool, n)
+	var sum, sq, count float64
+	for i := range n {
+		p := b[3*i : 3*i+3]
+		if p[0]|p[1]|p[2] == 0 {
+			continue
+		}
+		seen[i] = true
+		for _, c := range p {
+			v := float64(c)
+			sum, sq = sum+v, sq+v*v
+		}
+		count += 3
+	}
+	mean := sum / max(count, 1)
+	k := float32(1 / (math.Sqrt(max(sq/max(count, 1)-mean*mean, 0)) + 1e-3))
+	in = make([]float32, 3*n)
+	for i := range n {
+		if seen[i] {
+			for c := range 3 {
+				in[c*n+i] = (float32(b[3*i+c]) - float32(mean)) * k
+			}
+		}
+	}
+	return in, seen, nil
+}
+
+func sigmoid(x float32) float64 { return 1 / (1 + math.Exp(-float64(x))) }
+
+// spread is the standard deviation that a Laplace scale stands for, mm.
+func (m *Maps) spread(c, k int) float64 {
+	return math.Sqrt2 * math.Exp(float64(min(max(m.ch[c][k], -4), 4))) / m.View.PPM
+}
+
+// at is the middle of cell (i, j) in the roof frame, mm.
+func (m *Maps) at(i, j int) (x, y float64) {
+	return m.View.ToRoof(float64(j*Cell)+cellMid, float64(i*Cell)+cellMid)
+}
+
+// Hide marks the cells for which the test holds as not seen (under the card).
+func (m *Maps) Hide(test func(x, y float64) bool) {
+	for i := range m.H {
+		for j := range m.W {
+			if x, y := m.at(i, j); test(x, y) {
+				m.seen[i*m.W+j] = false
+			}
+		}
+	}
+}

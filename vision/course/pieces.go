@@ -1,0 +1,345 @@
+package course
+
+import (
+	"math"
+	"sort"
+)
+
+// Evidence that a line needs, as the share of its rows in sight.
+const (
+	sureJoint = .30 // taken as it is
+	weakJoint = .08 // taken where the product's width asks for one
+	sureRake  = .35
+	minRows   = 12 // cells: shorter sight of a joint counts as none
+)
+
+// pieces finds what divides the open course and the butt and top edge of each part.
+func (s *Sketch) pieces(open []mark) {
+	m, H := s.Maps, s.Product.Height
+	mid := func(k int) float64 { return float64(m.ch[cJointL][k]+m.ch[cJointR][k]) / 2 }
+	ms := s.upright(cJoint, cJointS, 6, H-6, mid)
+	prof := s.profileOf(ms, 6, H-6)
+	left, right := s.inPicture()
+	rake, rakeSide := s.rake()
+	if rakeSide < 0 {
+		left = rake.X
+	} else if rakeSide > 0 {
+		right = rake.X
+	}
+	var cuts []Side
+	for _, x := range prof.peaks(sureJoint, minRows, 40) {
+		if x > left+15 && x < right-15 {
+			cuts = append(cuts, s.joint(ms, prof, x, Joint))
+		}
+	}
+	sort.Slice(cuts, func(a, b int) bool { return cuts[a].X < cuts[b].X })
+	first, last := Side{Kind: Frame, X: left}, Side{Kind: Frame, X: right}
+	if rakeSide < 0 {
+		first = rake
+	}
+	if rakeSide > 0 {
+		last = rake
+	}
+	all := append([]Side{first}, cuts...)
+	all = append(all, last)
+	all = s.between(all, ms, prof)
+	leftMarks := s.upright(cJoint, cJointS, 6, H-6, func(k int) float64 { return float64(m.ch[cJointL][k]) })
+	rightMarks := s.upright(cJoint, cJointS, 6, H-6, func(k int) float64 { return float64(m.ch[cJointR][k]) })
+	tops := m.level(cTop, cTopD, cTopS, func(x, y float64) bool { return math.Abs(y-s.Line.at(x)-H) < 25 })
+	for i := range len(all) - 1 {
+		p := Piece{Left: s.sideOf(all[i], rightMarks), Right: s.sideOf(all[i+1], leftMarks)}
+		w := p.Right.X - p.Left.X
+		if w < 12 {
+			continue
+		}
+		p.Doubtful = w > s.Product.Width+9
+		p.Butt = s.stretch(open, p, 0)
+		p.Top = s.stretch(tops, p, H)
+		s.Pieces = append(s.Pieces, p)
+	}
+}
+
+// joint is a side at a peak of the profile.
+func (s *Sketch) joint(ms []mark, prof *profile, x float64, kind SideKind) Side {
+	share, _ := prof.at(x)
+	d := Side{Kind: kind, X: x, Strength: share}
+	if e, at, ok := edgeOf(ms, x, 6); ok {
+		d.X, d.Edge = at, e
+	}
+	return d
+}
+
+// sideOf gives a joint the edge of the piece on one of its sides.
+func (s *Sketch) sideOf(d Side, ms []mark) Side {
+	if d.Kind != Joint {
+		if d.Kind == Rake {
+			d.Edge = s.place(d.Edge)
+		}
+		return d
+	}
+	e, at, ok := edgeOf(ms, d.X, 6)
+	if !ok {
+		d.Edge = s.place(d.Edge)
+		return d
+	}
+	d.Edge, d.X = s.place(e), at
+	return d
+}
+
+// between adds joints where the product's width asks for one: a joint with
+// weak evidence, else one that is predicted or hidden by the card.
+func (s *Sketch) between(all []Side, ms []mark, prof *profile) []Side {
+	W := s.Product.Width
+	for round := 0; round < 8; round++ {
+		added := false
+		for i := range len(all) - 1 {
+			a, b := all[i], all[i+1]
+			gap := b.X - a.X
+			if gap < W+9 {
+				continue
+			}
+			if d, ok := s.expected(a, b, ms, prof); ok {
+				all = append(all[:i+1], append([]Side{d}, all[i+1:]...)...)
+				added = true
+				break
+			}
+		}
+		if !added {
+			break
+		}
+	}
+	return all
+}
+
+// expected is the joint one width inside a stretch that is wider than a
+// shingle, from the end with more evidence.
+func (s *Sketch) expected(a, b Side, ms []mark, prof *profile) (Side, bool) {
+	W := s.Product.Width
+	type guess struct {
+		x, share float64
+		from     Side
+	}
+	var gs []guess
+	for _, q := range []struct {
+		from Side
+		x    float64
+	}{{a, a.X + W}, {b, b.X - W}} {
+		if q.from.Kind == Frame || q.from.Kind == Hidden || q.x < a.X+25 || q.x > b.X-25 {
+			continue
+		}
+		best := guess{x: q.x, from: q.from}
+		for d := -10.0; d <= 10; d += 2 {
+			if sh, rows := prof.at(q.x + d); rows >= minRows && sh > best.share {
+				best.x, best.share = q.x+d, sh
+			}
+		}
+		gs = append(gs, best)
+	}
+	if len(gs) == 0 {
+		return Side{}, false
+	}
+	sort.SliceStable(gs, func(i, j int) bool { return gs[i].share > gs[j].share })
+	g := gs[0]
+	if g.share >= weakJoint {
+		return s.joint(ms, prof, g.x, Joint), true
+	}
+	// no evidence: both ends must ask for the same place, or the card hides it
+	x := g.x
+	agree := len(gs) == 1 && (a.Kind == Frame || b.Kind == Frame)
+	if len(gs) == 2 && math.Abs(gs[0].x-gs[1].x) < 8 {
+		x, agree = (gs[0].x+gs[1].x)/2, true
+	}
+	switch {
+	case s.onCard(x, 6, s.Product.Height-6):
+		return Side{Kind: Hidden, X: x}, true
+	case agree:
+		return Side{Kind: Predicted, X: x}, true
+	}
+	return Side{}, false
+}
+
+// inPicture is where the open butt line enters and leaves the picture.
+func (s *Sketch) inPicture() (left, right float64) {
+	m := s.Maps
+	left, right = math.Inf(1), math.Inf(-1)
+	for j := range m.W {
+		x, _ := m.at(0, j)
+		i := int((m.View.Y1-s.Line.at(x))*m.View.PPM) / Cell
+		if i < 0 || i >= m.H || !m.photo[i*m.W+j] {
+			continue
+		}
+		left, right = min(left, x), max(right, x)
+	}
+	if left > right {
+		return 0, 0
+	}
+	return left, right
+}
+
+// rake finds the border of the roof: side -1 left, +1 right, 0 none.
+func (s *Sketch) rake() (Side, int) {
+	m, p := s.Maps, s.Product
+	lo, hi := -2*p.Exposure, p.Height-6
+	ms := s.upright(cRake, cRakeS, lo, hi, func(k int) float64 { return float64(m.ch[cRakeD][k]) })
+	prof := s.profileOf(ms, lo, hi)
+	xs := prof.peaks(sureRake, 30, 60)
+	if len(xs) == 0 {
+		return Side{}, 0
+	}
+	d := Side{Kind: Rake, X: xs[0]}
+	d.Strength, _ = prof.at(d.X)
+	own := s.upright(cRake, cRakeS, 6, hi, func(k int) float64 { return float64(m.ch[cRakeD][k]) })
+	if e, at, ok := edgeOf(own, d.X, 6); ok {
+		d.X, d.Edge = at, e
+	} else if e, at, ok := edgeOf(ms, d.X, 6); ok {
+		d.X, d.Edge = at, e
+	}
+	return d, s.offRoof(d.X)
+}
+
+// offRoof tells on which side of x the roof ends, by the regions next to it.
+func (s *Sketch) offRoof(x float64) int {
+	m := s.Maps
+	var left, right, nl, nr float64
+	for i := range m.H {
+		for j := range m.W {
+			k := i*m.W + j
+			if !m.photo[k] {
+				continue
+			}
+			cx, cy := m.at(i, j)
+			h := cy - s.Line.at(cx)
+			d := cx + s.Line.slope(cx)*h - x
+			if h < -s.Product.Exposure || h > s.Product.Height || math.Abs(d) < 8 || math.Abs(d) > 80 {
+				continue
+			}
+			off := sigmoid(m.ch[cOff][k] - max(m.ch[cUnderlay][k], m.ch[cOpen][k], m.ch[cFinished][k]))
+			if d < 0 {
+				left, nl = left+off, nl+1
+			} else {
+				right, nr = right+off, nr+1
+			}
+		}
+	}
+	if left/max(nl, 1) > right/max(nr, 1) {
+		return -1
+	}
+	return 1
+}
+
+// stretch fits a piece's own line along the course, h mm over the butt line.
+func (s *Sketch) stretch(ms []mark, p Piece, h float64) Edge {
+	var own []mark
+	for _, k := range ms {
+		if k.along > p.Left.X+4 && k.along < p.Right.X-4 {
+			own = append(own, k)
+		}
+	}
+	start := s.Line
+	start[0] += h
+	line, ok := fitPoly(own, 1, tangent(start, (p.Left.X+p.Right.X)/2), 3, 8)
+	if !ok {
+		return Edge{}
+	}
+	return s.place(edge(inliers(own, line, 3), 20))
+}
+
+// tangent is the straight line that touches a curve at a place.
+func tangent(p poly, at float64) poly {
+	k := p.slope(at)
+	return poly{p.at(at) - k*at, k * 1000, 0}
+}
+
+// lowerButts follows the butts of the finished courses, in stretches of half a
+// shingle so that a step between pieces does little harm.
+func (s *Sketch) lowerButts() {
+	for c := -1; c >= -4; c-- {
+		base := float64(c) * s.Product.Exposure
+		ms := s.Maps.level(cButt, cButtD, cButtS, func(x, y float64) bool { return math.Abs(y-s.Line.at(x)-base) < 22 })
+		start := s.Line
+		start[0] += base
+		line, ok := fitPoly(ms, 2, start, 5, 25)
+		if !ok {
+			continue
+		}
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for _, k := range ms {
+			lo, hi = min(lo, k.along), max(hi, k.along)
+		}
+		for x := lo; x < hi-60; x += s.Product.Width / 2 {
+			var own []mark
+			for _, k := range ms {
+				if k.along >= x && k.along < x+s.Product.Width/2 {
+					own = append(own, k)
+				}
+			}
+			if l, ok := fitPoly(own, 1, tangent(line, x+s.Product.Width/4), 3, 12); ok {
+				s.LowerButts[c] = append(s.LowerButts[c], s.place(edge(inliers(own, l, 3), 20)))
+			}
+		}
+	}
+}
+
+// lowerJoints finds the joints of the course below: lines a product width
+// apart, by the sum of their evidence over every phase.
+func (s *Sketch) lowerJoints() {
+	m, E, W := s.Maps, s.Product.Exposure, s.Product.Width
+	lo, hi := -E+6, -6.0
+	ms := s.upright(cJoint, cJointS, lo, hi, func(k int) float64 { return float64(m.ch[cJointL][k]+m.ch[cJointR][k]) / 2 })
+	prof := s.profileOf(ms, lo, hi)
+	least := .4 * E / Cell
+	best, second, phase := 0.0, 0.0, 0.0
+	scores := make([]float64, int(W/2))
+	for i := range scores {
+		ph := float64(i) * 2
+		sum, n := 0.0, 0.0
+		for x := prof.x0 + ph - W; x < prof.x0+float64(len(prof.got))*prof.step; x += W {
+			top, rows := 0.0, 0.0
+			for d := -4.0; d <= 4; d += 2 {
+				if sh, r := prof.at(x + d); r >= least && sh > top {
+					top, rows = sh, r
+				} else if r >= least {
+					rows = r
+				}
+			}
+			if rows >= least {
+				n++
+				sum += top
+			}
+		}
+		if n > 0 {
+			scores[i] = sum / math.Sqrt(n)
+		}
+		if scores[i] > best {
+			best, phase = scores[i], ph
+		}
+	}
+	for i, v := range scores {
+		d := math.Mod(math.Abs(float64(i)*2-phase), W)
+		if min(d, W-d) > 25 {
+			second = max(second, v)
+		}
+	}
+	s.LowerTold = best - second
+	if best < .25 || best < 1.4*second {
+		return
+	}
+	for x := prof.x0 + phase - W; x < prof.x0+float64(len(prof.got))*prof.step; x += W {
+		top, tx := 0.0, x
+		for d := -8.0; d <= 8; d += 2 {
+			if sh, r := prof.at(x + d); r >= least && sh > top {
+				top, tx = sh, x+d
+			}
+		}
+		if _, r := prof.at(x); r < least {
+			continue
+		}
+		j := LowerJoint{X: x, Strength: top}
+		if top > weakJoint {
+			if e, at, ok := edgeOf(ms, tx, 6); ok {
+				j.X, j.Edge = at, s.place(e)
+			}
+		}
+		s.Lower = append(s.Lower, j)
+	}
+}

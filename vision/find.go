@@ -1,0 +1,100 @@
+package vision
+
+import (
+	"math"
+	"sort"
+
+	"coursegauge/vision/head"
+)
+
+// Limits of the search for heads.
+const (
+	spotFloor = -4.0 // logit of the course network's head map
+	maxSpots  = 90
+	headFloor = .5  // probability from which a head is reported
+	apart     = 9.0 // mm: two heads are never nearer
+	exposedBy = 4.0 // mm below the butt line from which a head counts as exposed
+)
+
+type foundHead struct {
+	head.Look
+	x, y    float64 // mm, on the surface raised by the head's rise
+	course  int
+	exposed bool
+}
+
+// heads looks closely at every spot where a head may be.
+func (p *pass) heads() (*Refusal, error) {
+	f := &p.solution.Frame
+	spots := p.maps.Spots(spotFloor, maxSpots)
+	var all []foundHead
+	for _, s := range spots {
+		if p.ctx.Err() != nil {
+			return nil, p.ctx.Err()
+		}
+		c, x, y := p.courseAt(s.U, s.V)
+		if c < -2 || c > 0 || !p.onPieces(x) {
+			continue
+		}
+		z := f.Stack.At(y - float64(c)*f.Stack.Exposure)
+		l, err := p.nets.head.Look(p.pyramid, f, x, y, z)
+		if err != nil {
+			return nil, err
+		}
+		if l.P < headFloor || !p.inside(l, f.ScaleAt(x, y, z)) {
+			continue
+		}
+		all = append(all, p.settle(l))
+	}
+	sort.SliceStable(all, func(a, b int) bool { return all[a].P > all[b].P })
+	for _, h := range all {
+		near := false
+		for _, k := range p.found {
+			near = near || math.Hypot(h.x-k.x, h.y-k.y) < apart
+		}
+		if !near && !p.underCard(h.x, h.y) {
+			p.found = append(p.found, h)
+		}
+	}
+	sort.SliceStable(p.found, func(a, b int) bool { return p.found[a].x < p.found[b].x })
+	p.kept, p.dropped = len(p.found), len(spots)-len(p.found)
+	p.show("heads", p.drawHeads)
+	return nil, nil
+}
+
+// settle places a head on its surface at the height at which it stands.
+func (p *pass) settle(l head.Look) foundHead {
+	c, _, y0 := p.courseAt(l.U, l.V)
+	h := foundHead{Look: l, course: c}
+	h.x, h.y = p.solution.Frame.OnSurface(l.U, l.V, c, l.Rise)
+	h.exposed = c < 0 && y0 < -exposedBy
+	return h
+}
+
+// courseAt is the course whose surface a pixel shows, and where.
+func (p *pass) courseAt(u, v float64) (c int, x, y float64) {
+	f := &p.solution.Frame
+	for c = 0; c > -6; c-- {
+		x, y = f.OnSurface(u, v, c, 0)
+		if y >= float64(c)*f.Stack.Exposure-exposedBy {
+			break
+		}
+	}
+	if c == 0 && y > f.Stack.Height+6 {
+		return 1, x, y
+	}
+	return c, x, y
+}
+
+// onPieces tells whether x lies between the ends of the course.
+func (p *pass) onPieces(x float64) bool {
+	k := p.sketch.Pieces
+	return len(k) > 0 && x > k[0].Left.X-15 && x < k[len(k)-1].Right.X+15
+}
+
+// inside tells whether the whole head lies in the picture.
+func (p *pass) inside(l head.Look, pxPerMM float64) bool {
+	r := l.Diameter / 2 * pxPerMM
+	w, h := float64(p.picture.Cols()), float64(p.picture.Rows())
+	return l.U > r*.6 && l.V > r*.6 && l.U < w-1-r*.6 && l.V < h-1-r*.6
+}

@@ -1,0 +1,117 @@
+"""The two small networks, and their way to ONNX (no exporter needed).
+
+CourseNet: a view at 1 px/mm (3, h, w) -> 20 maps at a quarter of its size.
+HeadNet: a patch at 3 px/mm (6, 96, 96) -> 12 numbers. Its last three input
+planes are constant: the tangents of the line of sight in the patch (right, down)
+and the logarithm of the photo's pixels per millimetre.
+"""
+import numpy as np
+import torch
+from torch import nn
+
+COURSE_OUT = ["butt", "butt_d", "butt_s", "top", "top_d", "top_s", "joint", "joint_l", "joint_r", "joint_s", "rake", "rake_d", "rake_s",
+              "underlay", "open", "finished", "off", "head", "head_x", "head_y"]
+HEAD_OUT = ["head", "x", "y", "xy_s", "diameter", "diameter_s", "rise", "rise_s", "flush", "overdriven", "underdriven", "cocked"]
+
+
+def conv(i, o, s=1, d=1):
+    return nn.Sequential(nn.Conv2d(i, o, 3, s, d, d, bias=False), nn.BatchNorm2d(o), nn.ReLU(inplace=True))
+
+
+class CourseNet(nn.Module):
+    def __init__(self, w=(16, 24, 40, 56)):
+        super().__init__()
+        a, b, c, d = w
+        self.e1 = conv(3, a, 2)
+        self.e2 = nn.Sequential(conv(a, b, 2), conv(b, b))
+        self.e3 = nn.Sequential(conv(b, c, 2), conv(c, c))
+        self.e4 = conv(c, d, 2)
+        self.mid = nn.ModuleList([conv(d, d, 1, k) for k in (1, 2, 4, 8)])
+        self.u3 = nn.ConvTranspose2d(d, c, 2, 2)
+        self.d3 = conv(2 * c, c)
+        self.u2 = nn.ConvTranspose2d(c, b, 2, 2)
+        self.d2 = nn.Sequential(conv(2 * b, b), nn.Conv2d(b, len(COURSE_OUT), 1))
+
+    def forward(self, x):
+        e2 = self.e2(self.e1(x)); e3 = self.e3(e2); m = self.e4(e3)
+        for k in self.mid: m = m + k(m)
+        m = self.d3(torch.cat([self.u3(m), e3], 1))
+        return self.d2(torch.cat([self.u2(m), e2], 1))
+
+
+class HeadNet(nn.Module):
+    def __init__(self, w=(16, 24, 40, 56)):
+        super().__init__()
+        a, b, c, d = w
+        self.body = nn.Sequential(conv(6, a, 2), conv(a, a), conv(a, b, 2), conv(b, b), conv(b, c, 2), conv(c, c), conv(c, d, 2), conv(d, d), conv(d, 32))
+        self.fc1 = nn.Linear(32 * 36, 96)
+        self.fc2 = nn.Linear(96, len(HEAD_OUT))
+
+    def forward(self, x):
+        return self.fc2(torch.relu(self.fc1(self.body(x).flatten(1))))
+
+
+class Onnx:
+    """Writes the few layers used here as an opset 11 graph, batch norm folded into the convolutions."""
+
+    def __init__(self, name, shape):
+        self.nodes, self.init, self.n, self.name, self.shape = [], [], 0, name, shape
+
+    def op(self, kind, ins, **at):
+        from onnx import helper
+        self.n += 1
+        out = f"t{self.n}"
+        self.nodes.append(helper.make_node(kind, ins, [out], **at))
+        return out
+
+    def const(self, a):
+        from onnx import numpy_helper
+        self.n += 1
+        name = f"c{self.n}"
+        self.init.append(numpy_helper.from_array(np.ascontiguousarray(a), name))
+        return name
+
+    def layer(self, m, x):
+        if isinstance(m, nn.Sequential):
+            k = list(m)
+            if len(k) == 3 and isinstance(k[1], nn.BatchNorm2d):
+                c, bn = k[0], k[1]
+                g = (bn.weight / torch.sqrt(bn.running_var + bn.eps)).detach()
+                w = (c.weight * g[:, None, None, None]).detach().float().cpu().numpy(); b = (bn.bias - bn.running_mean * g).detach().float().cpu().numpy()
+                return self.op("Relu", [self.conv(c, w, b, x)])
+            for q in k: x = self.layer(q, x)
+            return x
+        f = lambda t: t.detach().float().cpu().numpy()
+        if isinstance(m, nn.ConvTranspose2d): return self.op("ConvTranspose", [x, self.const(f(m.weight)), self.const(f(m.bias))], kernel_shape=[2, 2], strides=[2, 2], pads=[0, 0, 0, 0])
+        if isinstance(m, nn.Conv2d): return self.conv(m, f(m.weight), f(m.bias), x)
+        if isinstance(m, nn.Linear): return self.op("Gemm", [x, self.const(f(m.weight)), self.const(f(m.bias))], transB=1)
+        raise TypeError(m)
+
+    def conv(self, c, w, b, x):
+        p, d = c.padding[0], c.dilation[0]
+        return self.op("Conv", [x, self.const(w), self.const(b)], kernel_shape=list(c.kernel_size), strides=list(c.stride), pads=[p] * 4, dilations=[d, d])
+
+    def save(self, path, out, out_shape):
+        import onnx
+        from onnx import helper, TensorProto
+        g = helper.make_graph(self.nodes, self.name, [helper.make_tensor_value_info("in", TensorProto.FLOAT, self.shape)],
+                              [helper.make_tensor_value_info(out, TensorProto.FLOAT, out_shape)], self.init)
+        m = helper.make_model(g, opset_imports=[helper.make_opsetid("", 11)], producer_name="coursegauge")
+        m.ir_version = 6
+        onnx.checker.check_model(m)
+        onnx.save(m, path)
+
+
+def save_course(net, path, h=384, w=512):
+    net.eval(); g = Onnx("course", [1, 3, h, w])
+    e2 = g.layer(net.e2, g.layer(net.e1, "in")); e3 = g.layer(net.e3, e2); m = g.layer(net.e4, e3)
+    for k in net.mid: m = g.op("Add", [m, g.layer(k, m)])
+    m = g.layer(net.d3, g.op("Concat", [g.layer(net.u3, m), e3], axis=1))
+    m = g.layer(net.d2, g.op("Concat", [g.layer(net.u2, m), e2], axis=1))
+    g.save(path, m, [1, len(COURSE_OUT), h // 4, w // 4])
+
+
+def save_head(net, path):
+    net.eval(); g = Onnx("head", [1, 6, 96, 96])
+    x = g.op("Flatten", [g.layer(net.body, "in")], axis=1)
+    g.save(path, g.layer(net.fc2, g.op("Relu", [g.layer(net.fc1, x)])), [1, len(HEAD_OUT)])

@@ -1,0 +1,156 @@
+package vision
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"sync"
+	"time"
+
+	"gocv.io/x/gocv"
+
+	"coursegauge/vision/card"
+	"coursegauge/vision/course"
+	"coursegauge/vision/head"
+	"coursegauge/vision/length"
+	"coursegauge/vision/photo"
+	"coursegauge/vision/plane"
+)
+
+// Options of Inspect.
+type Options struct {
+	Product Product
+	Facts   photo.Facts
+	// Stages is called after a stage with a picture worth keeping; the picture
+	// is valid during the call only. May be nil.
+	Stages func(name string, picture gocv.Mat)
+}
+
+// Inspect measures what an upright BGR picture of an open course shows. A
+// picture that cannot be measured is a Result with a Refusal; the error is that
+// of an ended context or of an internal fault. Any number of calls may run at
+// the same time.
+func Inspect(ctx context.Context, picture gocv.Mat, o Options) (*Result, error) {
+	n, err := borrow()
+	if err != nil {
+		return nil, err
+	}
+	defer n.giveBack()
+	p := &pass{ctx: ctx, picture: picture, o: o, nets: n, pyramid: plane.NewPyramid(picture), r: &Result{Camera: Camera{Source: "none"}}}
+	defer p.pyramid.Close()
+	for _, s := range []struct {
+		name string
+		do   func() (*Refusal, error)
+	}{
+		{"light", p.light}, {"card", p.findCard}, {"pose", p.pose}, {"turn", p.turn}, {"edges", p.edges}, {"plane", p.adjust}, {"heads", p.heads}, {"lengths", p.lengths},
+	} {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		start := time.Now()
+		p.kept, p.dropped = 0, 0
+		refusal, err := s.do()
+		p.r.Stages = append(p.r.Stages, Stage{Name: s.name, Milliseconds: float64(time.Since(start).Microseconds()) / 1000, Kept: p.kept, Dropped: p.dropped})
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", s.name, err)
+		}
+		if refusal != nil {
+			p.r.Refusal = refusal
+			return p.r, nil
+		}
+	}
+	return p.r, nil
+}
+
+// pass is one photo on its way through the pipeline.
+type pass struct {
+	ctx     context.Context
+	picture gocv.Mat
+	o       Options
+	nets    *nets
+	pyramid *plane.Pyramid
+	r       *Result
+
+	kept, dropped int // of the stage that runs
+
+	gray     gocv.Mat
+	sight    card.Sight
+	lens     plane.Lens
+	cardPose plane.CardPose
+	place    plane.CardPlace
+	stack    plane.Stack
+	sketch   *course.Sketch
+	maps     *course.Maps
+	problem  *plane.Problem
+	solution *plane.Solution
+	geometry []pieceLines
+	lower    []lowerLine
+	found    []foundHead
+}
+
+// nets are the networks of one worker.
+type nets struct {
+	course *course.Reader
+	head   *head.Finder
+}
+
+var shelf struct {
+	sync.Mutex
+	free []*nets
+}
+
+// borrow takes loaded networks from the shelf, or loads them.
+func borrow() (*nets, error) {
+	shelf.Lock()
+	defer shelf.Unlock()
+	if k := len(shelf.free); k > 0 {
+		n := shelf.free[k-1]
+		shelf.free = shelf.free[:k-1]
+		return n, nil
+	}
+	c, err := course.NewReader()
+	if err != nil {
+		return nil, err
+	}
+	h, err := head.NewFinder()
+	if err != nil {
+		c.Close()
+		return nil, err
+	}
+	return &nets{c, h}, nil
+}
+
+func (n *nets) giveBack() {
+	shelf.Lock()
+	defer shelf.Unlock()
+	shelf.free = append(shelf.free, n)
+}
+
+// show hands a stage's picture on, if anybody wants it.
+func (p *pass) show(name string, draw func() (gocv.Mat, error)) {
+	if p.o.Stages == nil {
+		return
+	}
+	m, err := draw()
+	if err != nil {
+		return
+	}
+	defer m.Close()
+	p.o.Stages(name, m)
+}
+
+// underCard tells whether a place of the roof lies under the card or its rim.
+func (p *pass) underCard(x, y float64) bool {
+	s, c := math.Sincos(p.place.Turn)
+	u, v := c*x+s*(y-p.place.Y), -s*x+c*(y-p.place.Y)
+	return math.Abs(u) < cardHalfLong+cardMargin && math.Abs(v) < cardHalfShort+cardMargin
+}
+
+// The card's sheet, mm: US Letter about its middle, and what is kept clear round it.
+const (
+	cardHalfLong  = 139.7
+	cardHalfShort = 107.95
+	cardMargin    = 7
+)
+
+func mm(v float64) length.MM { return length.MM(v) }

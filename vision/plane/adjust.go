@@ -1,0 +1,456 @@
+package plane
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// The unknowns of the adjustment, in the order of the parameter vector.
+const (
+	iRot       = 0  // rotation roof to camera, as a small turn after the start value, 3
+	iShift     = 3  // translation roof to camera, mm, 3
+	iCardTurn  = 6  // card in the roof frame: turn about z, rad
+	iCardY     = 7  // its centre up the slope, mm (x is 0 by choice of the origin)
+	iCardZ     = 8  // its centre over the deck, mm
+	iCardTiltX = 9  // slopes of the card against the roof
+	iCardTiltY = 10 //
+	iCardBend  = 11 // sagitta along the long side, mm at 140 mm from the middle
+	iCardScale = 12 // printed size over nominal, less one
+	iFocal     = 13 // ln of the focal length over its start value
+	iK1        = 14
+	iK2        = 15
+	iCx        = 16 // principal point against the middle of the picture, px
+	iCy        = 17
+	iRise      = 18 // Stack.Rise
+	nParams    = 19
+)
+
+// Prior is what is known before the adjustment: a standard uncertainty each.
+type Prior struct {
+	Focal      float64 // relative
+	K1, K1U    float64
+	K2U        float64
+	Centre     float64 // px
+	CardTilt   float64
+	CardHeight float64 // mm, of the card's centre over the surface it lies on
+	CardBend   float64 // mm
+	CardScale  float64 // relative
+	Rise       float64 // relative
+	CornerPx   float64 // what is left in a corner beside its own noise: paper, higher lens terms
+}
+
+// DefaultPrior is a phone without a profile and a card without a proof.
+func DefaultPrior(focalKnown bool) Prior {
+	p := Prior{Focal: .07, K1: .009, K1U: .014, K2U: .01, Centre: 12, CardTilt: .02, CardHeight: 2.5, CardBend: .7, CardScale: .0015, Rise: .12, CornerPx: .07}
+	if focalKnown {
+		p.Focal = .015
+	}
+	return p
+}
+
+// Corner is a board corner: its place on the card (mm from the board's middle,
+// x along the long side, y up the printed page) and in the picture.
+type Corner struct{ X, Y, U, V, Sigma float64 }
+
+// Kind tells what a Line is.
+type Kind int
+
+// The kinds of lines.
+const (
+	Butt  Kind = iota // lower edge of a piece, upper rim
+	Top               // upper edge of a piece of the open course
+	Joint             // side of a piece
+)
+
+// Line is one straight edge seen in the picture.
+type Line struct {
+	Kind   Kind
+	Course int // 0 the open course, -1 the one below ...
+	Pts    [][2]float64
+	U      float64 // mm, standard uncertainty of the line as a whole, across
+	Mate   int     // Top: index of the piece's own butt; Joint at a right end: of the same piece's left end; -1 none
+	Full   bool    // Joint with a Mate: the piece is taken as a whole one, of the product's width
+}
+
+// Known is what is known of the product and of how carefully it is laid.
+type Known struct {
+	Width, WidthU   float64
+	HeightU         float64
+	CourseU, SlopeU float64 // a butt's mean against the comb of exposures, and its direction
+	SquareU         float64 // a joint's slope
+}
+
+// DefaultKnown holds for shingles laid by hand to a line: pieces sit off their
+// line by about a millimetre, butts turn by about a milliradian, widths and
+// heights keep to a millimetre (common practice, no source).
+func DefaultKnown(width float64) Known {
+	return Known{Width: width, WidthU: 1.2, HeightU: .6, CourseU: 1.1, SlopeU: .0012, SquareU: .002}
+}
+
+// Problem is everything that goes into one adjustment.
+type Problem struct {
+	Start   Frame // lens and pose to start from; Stack nominal
+	Card    CardPlace
+	Corners []Corner
+	Lines   []Line
+	Prior   Prior
+	Known   Known
+	CardOn  float64 // height over the deck of what carries the card, mm: a first value
+}
+
+// CardPlace is the card in the roof frame: turn and place of its middle.
+type CardPlace struct{ Turn, Y, Z float64 }
+
+// Solution is an adjusted photo. Its unknowns are correlated; Root spreads
+// them over as many independent inputs of unit standard uncertainty.
+type Solution struct {
+	Frame      Frame
+	Card       CardPlace
+	Params     [nParams]float64
+	ResidualPx float64 // rms of the corners
+	LineChi    float64 // mean square of the normalised line residuals
+	problem    *Problem
+	root       *mat.Dense // nParams x nParams, covariance = root rootᵀ
+	own        [][2]float64
+}
+
+func hypot(a, b float64) float64 { return math.Hypot(a, b) }
+
+// frame is the camera that a parameter vector stands for.
+func (p *Problem) frame(q *[nParams]float64) Frame {
+	f := p.Start
+	turn := Rodrigues(Vec{q[0], q[1], q[2]})
+	f.R = p.Start.R.Then(&turn)
+	f.T = Vec{p.Start.T[0] + q[3], p.Start.T[1] + q[4], p.Start.T[2] + q[5]}
+	f.Lens.F = p.Start.Lens.F * math.Exp(q[iFocal])
+	f.Lens.K1, f.Lens.K2 = q[iK1], q[iK2]
+	f.Lens.Cx, f.Lens.Cy = p.Start.Lens.Cx+q[iCx], p.Start.Lens.Cy+q[iCy]
+	f.Stack.Rise = q[iRise]
+	return f
+}
+
+// halfLong is where iCardBend is measured, mm from the card's middle.
+const halfLong = 140.0
+
+// onRoof is a point of the card's face in the roof frame.
+func onRoof(q *[nParams]float64, x, y float64) (X, Y, Z float64) {
+	s := 1 + q[iCardScale]
+	x, y = x*s, y*s
+	sin, cos := math.Sincos(q[iCardTurn])
+	b := x / halfLong
+	return x*cos - y*sin, q[iCardY] + x*sin + y*cos, q[iCardZ] + q[iCardTiltX]*x + q[iCardTiltY]*y + q[iCardBend]*(b*b-1./3)
+}
+
+// trend is the mean place across and the slope of a line, in the roof frame.
+type trend struct{ at, slope, mid, length float64 }
+
+// trendOf lays a line's points on their surface and fits a straight line.
+func trendOf(f *Frame, l *Line) trend {
+	var sa, sb, saa, sab float64
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, p := range l.Pts {
+		a, b := placeOf(f, l, p)
+		sa, sb = sa+a, sb+b
+		saa, sab = saa+a*a, sab+a*b
+		lo, hi = min(lo, a), max(hi, a)
+	}
+	n := float64(len(l.Pts))
+	ma, mb := sa/n, sb/n
+	t := trend{at: mb, mid: ma, length: hi - lo}
+	if v := saa/n - ma*ma; v > 1 {
+		t.slope = (sab/n - ma*mb) / v
+	}
+	return t
+}
+
+// placeOf is a line point in the roof frame: along and across the line.
+func placeOf(f *Frame, l *Line, p [2]float64) (along, across float64) {
+	switch l.Kind {
+	case Butt:
+		return f.OnPlane(p[0], p[1], f.Stack.At(0))
+	case Top:
+		return f.OnPlane(p[0], p[1], f.Stack.At(f.Stack.Height))
+	default:
+		x, y := f.OnSurface(p[0], p[1], l.Course, 0)
+		return y, x
+	}
+}
+
+// At is the fitted line's place across at a place along.
+func (t trend) At(along float64) float64 { return t.at + t.slope*(along-t.mid) }
+
+// residuals of the whole problem, each divided by its standard uncertainty:
+// first the corners, then the lines, then the priors.
+func (p *Problem) residuals(q *[nParams]float64, out []float64) (res []float64, corners, lines int) {
+	f := p.frame(q)
+	res = out[:0]
+	for _, c := range p.Corners {
+		X, Y, Z := onRoof(q, c.X, c.Y)
+		u, v := f.Project(X, Y, Z)
+		s := hypot(c.Sigma, p.Prior.CornerPx)
+		res = append(res, (u-c.U)/s, (v-c.V)/s)
+	}
+	corners = len(res)
+	k, E := p.Known, f.Stack.Exposure
+	tr := make([]trend, len(p.Lines))
+	for i := range p.Lines {
+		tr[i] = trendOf(&f, &p.Lines[i])
+	}
+	for i := range p.Lines {
+		l, t := &p.Lines[i], tr[i]
+		length := max(t.length, 5)
+		switch l.Kind {
+		case Butt:
+			res = append(res, (t.at-float64(l.Course)*E)/hypot(k.CourseU, l.U), t.slope/hypot(k.SlopeU, 2*l.U/length))
+		case Top:
+			if l.Mate >= 0 {
+				res = append(res, (t.at-tr[l.Mate].At(t.mid)-f.Stack.Height)/hypot(k.HeightU, hypot(l.U, p.Lines[l.Mate].U)))
+			} else {
+				res = append(res, (t.at-f.Stack.Height)/hypot(hypot(k.HeightU, k.CourseU), l.U))
+			}
+		case Joint:
+			res = append(res, t.slope/hypot(k.SquareU, 2*l.U/length))
+			if l.Mate >= 0 && l.Full {
+				m := tr[l.Mate]
+				mid := .5 * (t.mid + m.mid)
+				res = append(res, (t.At(mid)-m.At(mid)-k.Width)/hypot(k.WidthU, hypot(l.U, p.Lines[l.Mate].U)))
+			}
+		}
+	}
+	lines = len(res) - corners
+	return p.priors(q, &f, res), corners, lines
+}
+
+// priors adds what is known of each unknown before the photo was taken.
+func (p *Problem) priors(q *[nParams]float64, f *Frame, res []float64) []float64 {
+	r := p.Prior
+	return append(res,
+		q[iFocal]/r.Focal, (q[iK1]-r.K1)/r.K1U, q[iK2]/r.K2U, q[iCx]/r.Centre, q[iCy]/r.Centre,
+		q[iCardTiltX]/r.CardTilt, q[iCardTiltY]/r.CardTilt, (q[iCardZ]-p.CardOn*q[iRise]-3)/r.CardHeight,
+		q[iCardBend]/r.CardBend, q[iCardScale]/r.CardScale, (q[iRise]-1)/r.Rise)
+}
+
+// steps for the numerical derivatives: small against each unknown's uncertainty.
+var steps = [nParams]float64{1e-5, 1e-5, 1e-5, .02, .02, .02, 1e-5, .02, .02, 1e-5, 1e-5, .01, 1e-5, 1e-5, 1e-5, 1e-5, .02, .02, 1e-3}
+
+// Solve adjusts the unknowns by least squares (Levenberg-Marquardt, central
+// differences); residuals of lines count less the further they are out
+// (soft-L1), so that one wrong edge does not bend the rest.
+func (p *Problem) Solve() *Solution {
+	var q [nParams]float64
+	q[iCardTurn], q[iCardY], q[iCardZ] = p.Card.Turn, p.Card.Y, p.Card.Z
+	q[iK1], q[iRise] = p.Prior.K1, 1
+	r, nc, nl := p.residuals(&q, nil)
+	w := weights(r, nc, nl)
+	cost := sumSquares(r, w)
+	lambda := 1e-3
+	for range 40 {
+		N, g := p.normal(&q, r, w)
+		better := false
+		for range 8 {
+			next := step(&q, N, g, lambda)
+			r2, _, _ := p.residuals(next, nil)
+			if c2 := sumSquares(r2, w); c2 < cost {
+				gain := (cost - c2) / cost
+				q, r = *next, r2
+				w = weights(r, nc, nl)
+				cost = sumSquares(r, w)
+				lambda = max(lambda/8, 1e-9)
+				better = gain > 1e-7
+				break
+			}
+			lambda *= 6
+		}
+		if !better {
+			break
+		}
+	}
+	return p.finish(&q, r, w, nc, nl)
+}
+
+func (p *Problem) finish(q *[nParams]float64, r, w []float64, nc, nl int) *Solution {
+	s := &Solution{Frame: p.frame(q), Params: *q, problem: p, Card: CardPlace{q[iCardTurn], q[iCardY], q[iCardZ]}}
+	f := s.Frame
+	sum := 0.0
+	for _, c := range p.Corners {
+		X, Y, Z := onRoof(q, c.X, c.Y)
+		u, v := f.Project(X, Y, Z)
+		sum += (u-c.U)*(u-c.U) + (v-c.V)*(v-c.V)
+	}
+	s.ResidualPx = math.Sqrt(sum / float64(2*max(1, len(p.Corners))))
+	for i := nc; i < nc+nl; i++ {
+		s.LineChi += r[i] * r[i] * w[i] * w[i] / float64(max(nl, 1))
+	}
+	N, _ := p.normal(q, r, w)
+	s.root = rootOfInverse(N)
+	return s
+}
+
+// weights are the square roots of the soft-L1 weights of the lines' residuals.
+func weights(r []float64, corners, lines int) []float64 {
+	w := make([]float64, len(r))
+	for i := range w {
+		w[i] = 1
+		if i >= corners && i < corners+lines {
+			z := r[i] / 1.5
+			w[i] = math.Pow(1+z*z, -.25)
+		}
+	}
+	return w
+}
+
+func sumSquares(r, w []float64) float64 {
+	s := 0.0
+	for i, v := range r {
+		s += v * v * w[i] * w[i]
+	}
+	return s
+}
+
+// normal is JᵀWJ and JᵀWr.
+func (p *Problem) normal(q *[nParams]float64, r, w []float64) (*mat.SymDense, *mat.VecDense) {
+	J := make([][]float64, nParams)
+	for j := range nParams {
+		a, b := *q, *q
+		a[j] += steps[j]
+		b[j] -= steps[j]
+		ra, _, _ := p.residuals(&a, nil)
+		rb, _, _ := p.residuals(&b, nil)
+		for i := range ra {
+			ra[i] = (ra[i] - rb[i]) / (2 * steps[j]) * w[i]
+		}
+		J[j] = ra
+	}
+	N, g := mat.NewSymDense(nParams, nil), mat.NewVecDense(nParams, nil)
+	for a := range nParams {
+		for b := a; b < nParams; b++ {
+			s := 0.0
+			for i := range r {
+				s += J[a][i] * J[b][i]
+			}
+			N.SetSym(a, b, s)
+		}
+		s := 0.0
+		for i := range r {
+			s += J[a][i] * r[i] * w[i]
+		}
+		g.SetVec(a, s)
+	}
+	return N, g
+}
+
+func step(q *[nParams]float64, N *mat.SymDense, g *mat.VecDense, lambda float64) *[nParams]float64 {
+	A := mat.NewSymDense(nParams, nil)
+	A.CopySym(N)
+	for i := range nParams {
+		A.SetSym(i, i, N.At(i, i)*(1+lambda)+1e-12)
+	}
+	var ch mat.Cholesky
+	out := *q
+	if !ch.Factorize(A) {
+		return &out
+	}
+	var d mat.VecDense
+	if ch.SolveVecTo(&d, g) != nil {
+		return &out
+	}
+	for i := range nParams {
+		out[i] -= d.AtVec(i)
+	}
+	return &out
+}
+
+// rootOfInverse is a matrix B with B Bᵀ = N⁻¹; columns of unknowns that the
+// data do not fix come out by their priors, which are part of N.
+func rootOfInverse(N *mat.SymDense) *mat.Dense {
+	n := N.SymmetricDim()
+	// scaled to unit diagonal first: the unknowns differ by many powers of ten
+	d := make([]float64, n)
+	S := mat.NewSymDense(n, nil)
+	for i := range n {
+		d[i] = 1 / math.Sqrt(max(N.At(i, i), 1e-30))
+	}
+	for i := range n {
+		for j := i; j < n; j++ {
+			S.SetSym(i, j, N.At(i, j)*d[i]*d[j])
+		}
+		S.SetSym(i, i, S.At(i, i)+1e-12)
+	}
+	var e mat.EigenSym
+	B := mat.NewDense(n, n, nil)
+	if !e.Factorize(S, true) {
+		return B
+	}
+	var V mat.Dense
+	e.VectorsTo(&V)
+	for k, v := range e.Values(nil) {
+		s := 1 / math.Sqrt(max(v, 1e-10))
+		for i := range n {
+			B.Set(i, k, V.At(i, k)*s*d[i])
+		}
+	}
+	return B
+}
+
+// Effects is how a quantity of the adjusted photo depends on the independent
+// inputs: for each the change, in the quantity's unit, of one standard
+// deviation. The quantity is given as a function of the frame.
+func (s *Solution) Effects(quantity func(f *Frame) float64) []float64 {
+	var g [nParams]float64
+	for j := range nParams {
+		if j >= iCardTurn && j <= iCardScale {
+			continue // the card's own unknowns do not move a place on the roof
+		}
+		a, b := s.Params, s.Params
+		a[j] += steps[j]
+		b[j] -= steps[j]
+		fa, fb := s.problem.frame(&a), s.problem.frame(&b)
+		g[j] = (quantity(&fa) - quantity(&fb)) / (2 * steps[j])
+	}
+	out := make([]float64, nParams)
+	for k := range nParams {
+		for j := range nParams {
+			out[k] += g[j] * s.root.At(j, k)
+		}
+	}
+	return out
+}
+
+// U is the standard uncertainty of one unknown after the adjustment.
+func (s *Solution) U(i int) float64 {
+	v := 0.0
+	for k := range nParams {
+		v += s.root.At(i, k) * s.root.At(i, k)
+	}
+	return math.Sqrt(v)
+}
+
+// Across is a line's place across (mm: y of a butt or top, x of a joint) at a
+// place along it, laid on its surface by the given frame.
+func (l *Line) Across(f *Frame, along float64) float64 {
+	t := trendOf(f, l)
+	if l.Kind == Joint && t.length < 120 {
+		t.slope = 0 // too short to tell a direction of its own; joints are square to the butt
+	}
+	return t.At(along)
+}
+
+// Reach is where a line begins and ends along itself, mm.
+func (l *Line) Reach(f *Frame) (from, to float64) {
+	from, to = math.Inf(1), math.Inf(-1)
+	for _, p := range l.Pts {
+		a, _ := placeOf(f, l, p)
+		from, to = min(from, a), max(to, a)
+	}
+	return from, to
+}
+
+// Bend is the card's sagitta along its long side, mm at 140 mm from the middle.
+func (s *Solution) Bend() float64 { return s.Params[iCardBend] }
+
+// K1 is the first radial coefficient with its standard uncertainty.
+func (s *Solution) K1() (v, u float64) { return s.Params[iK1], s.U(iK1) }
+
+// Focal is the focal length in pixels with its standard uncertainty.
+func (s *Solution) Focal() (v, u float64) { return s.Frame.Lens.F, s.Frame.Lens.F * s.U(iFocal) }

@@ -1,0 +1,163 @@
+package plane
+
+import (
+	"fmt"
+	"image"
+	"image/color"
+	"math"
+
+	"gocv.io/x/gocv"
+)
+
+// View is a rectified picture of the height Z: columns run along the courses,
+// rows down the slope, PPM pixels a millimetre; the first pixel's centre lies
+// at (X0, Y1).
+type View struct {
+	Frame  *Frame
+	PPM    float64
+	X0, Y1 float64 // mm
+	W, H   int     // px
+	Z      float64 // mm over the deck
+}
+
+// ToPicture takes view pixels to the picture.
+func (v *View) ToPicture(col, row float64) (x, y float64) {
+	return v.Frame.Project(v.X0+col/v.PPM, v.Y1-row/v.PPM, v.Z)
+}
+
+// ToRoof takes view pixels to the roof (at height Z).
+func (v *View) ToRoof(col, row float64) (x, y float64) { return v.X0 + col/v.PPM, v.Y1 - row/v.PPM }
+
+// Pyramid keeps the picture at the reductions that views ask for.
+type Pyramid struct{ levels map[int]gocv.Mat }
+
+// NewPyramid starts from a picture, which it does not own.
+func NewPyramid(picture gocv.Mat) *Pyramid {
+	return &Pyramid{levels: map[int]gocv.Mat{1: picture}}
+}
+
+// Close frees the reduced pictures.
+func (p *Pyramid) Close() {
+	for n, m := range p.levels {
+		if n > 1 {
+			m.Close()
+		}
+	}
+}
+
+// level is the picture reduced n times, by area.
+func (p *Pyramid) level(n int) (gocv.Mat, error) {
+	if m, ok := p.levels[n]; ok {
+		return m, nil
+	}
+	src, m := p.levels[1], gocv.NewMat()
+	if err := gocv.Resize(src, &m, image.Pt(src.Cols()/n, src.Rows()/n), 0, 0, gocv.InterpolationArea); err != nil {
+		m.Close()
+		return m, fmt.Errorf("reduce the picture %d times: %w", n, err)
+	}
+	p.levels[n] = m
+	return m, nil
+}
+
+// grid is the step, in view pixels, at which the mapping is computed exactly;
+// between, it is interpolated (better than .01 px for any phone lens).
+const grid = 16
+
+// Picture renders the view. Pixels that the photo does not show are 0. Before
+// sampling, a finer photo is reduced by area to about the view's resolution.
+func (v *View) Picture(p *Pyramid) (gocv.Mat, error) {
+	n := max(1, int(v.localScale()/1.2+.5))
+	src, err := p.level(n)
+	if err != nil {
+		return gocv.Mat{}, err
+	}
+	mx, my := gocv.NewMatWithSize(v.H, v.W, gocv.MatTypeCV32F), gocv.NewMatWithSize(v.H, v.W, gocv.MatTypeCV32F)
+	defer mx.Close()
+	defer my.Close()
+	ax, ay := floats(mx), floats(my)
+	v.maps(ax, ay, float64(n))
+	out := gocv.NewMat()
+	if err := gocv.Remap(src, &out, &mx, &my, gocv.InterpolationLinear, gocv.BorderConstant, color.RGBA{}); err != nil {
+		out.Close()
+		return out, fmt.Errorf("rectify the picture: %w", err)
+	}
+	blank(out, ax, ay, float32(src.Cols()), float32(src.Rows()))
+	return out, nil
+}
+
+// blank clears the pixels whose neighbours lie partly outside the photo.
+func blank(out gocv.Mat, mx, my []float32, w, h float32) {
+	b, err := out.DataPtrUint8()
+	if err != nil {
+		return
+	}
+	c := out.Channels()
+	for i := range mx {
+		if x, y := mx[i], my[i]; !(x > 1 && x < w-2 && y > 1 && y < h-2) {
+			clear(b[i*c : i*c+c])
+		}
+	}
+}
+
+func (v *View) localScale() float64 {
+	a, b := v.ToPicture(float64(v.W)/2, float64(v.H)/2)
+	c, d := v.ToPicture(float64(v.W)/2+1, float64(v.H)/2)
+	return math.Hypot(c-a, d-b)
+}
+
+// maps fills the sampling positions, in pixels of the picture reduced n times.
+func (v *View) maps(ax, ay []float32, n float64) {
+	gw, gh := v.W/grid+2, v.H/grid+2
+	nx, ny := make([]float64, gw*gh), make([]float64, gw*gh)
+	for j := range gh {
+		for i := range gw {
+			x, y := v.ToPicture(float64(i*grid), float64(j*grid))
+			nx[j*gw+i], ny[j*gw+i] = (x+.5)/n-.5, (y+.5)/n-.5
+		}
+	}
+	for r := range v.H {
+		j, fy := r/grid, float64(r%grid)/grid
+		for i := range gw - 1 {
+			k := j*gw + i
+			x0, x1 := nx[k]*(1-fy)+nx[k+gw]*fy, nx[k+1]*(1-fy)+nx[k+gw+1]*fy
+			y0, y1 := ny[k]*(1-fy)+ny[k+gw]*fy, ny[k+1]*(1-fy)+ny[k+gw+1]*fy
+			for c := i * grid; c < min(i*grid+grid, v.W); c++ {
+				fx := float64(c-i*grid) / grid
+				ax[r*v.W+c], ay[r*v.W+c] = float32(x0*(1-fx)+x1*fx), float32(y0*(1-fx)+y1*fx)
+			}
+		}
+	}
+}
+
+// floats is the memory of a continuous 32-bit float Mat.
+func floats(m gocv.Mat) []float32 {
+	b, err := m.DataPtrFloat32()
+	if err != nil {
+		return nil
+	}
+	return b
+}
+
+// Footprint is the bounding box on the roof of what the photo (w x h px) shows
+// at height z, kept to reach mm from the origin.
+func (f *Frame) Footprint(w, h int, z, reach float64) (x0, x1, y0, y1 float64) {
+	x0, x1, y0, y1 = reach, -reach, reach, -reach
+	c := f.Centre()
+	add := func(u, v float64) {
+		d := f.R.MulT(f.Lens.Ray(u, v))
+		if d[2] > -.05*norm(d) {
+			return // looks along the roof or over it
+		}
+		x, y := f.meet(c, d, z)
+		x0, x1 = min(x0, max(x, -reach)), max(x1, min(x, reach))
+		y0, y1 = min(y0, max(y, -reach)), max(y1, min(y, reach))
+	}
+	for i := range 9 {
+		a, b := float64(i)/8*float64(w-1), float64(i)/8*float64(h-1)
+		add(a, 0)
+		add(a, float64(h-1))
+		add(0, b)
+		add(float64(w-1), b)
+	}
+	return x0, x1, y0, y1
+}

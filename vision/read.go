@@ -1,0 +1,228 @@
+package vision
+
+import (
+	"fmt"
+	"math"
+
+	"coursegauge/vision/course"
+	"coursegauge/vision/plane"
+)
+
+// Views of the search, mm round the card.
+const (
+	turnPPM   = .5  // px a millimetre of the view whose spectrum tells the direction
+	lookWide  = 416 // half width of the view that tells up from down
+	lookHigh  = 480
+	underFace = 5.0  // the shingles lie about so far under the card's face
+	reachX    = 1600 // mm: no course is followed farther
+	minScore  = 1.35 // of course.Place: below, there is no open course
+	minTop    = .25
+	sureScore = 2.3
+)
+
+// turn finds which way the courses run, which way is up, and where the open
+// course lies.
+func (p *pass) turn() (*Refusal, error) {
+	pr := p.o.Product
+	p.stack = plane.NewStack(pr.Family == Laminated, pr.Ply, pr.Height, pr.Exposure)
+	flat := plane.FrameFrom(p.cardPose, p.lens, plane.CardPlace{}, p.stack)
+	half := turnSide / 2 / turnPPM
+	v := plane.View{Frame: &flat, PPM: turnPPM, X0: -half, Y1: half, W: turnSide, H: turnSide, Z: -underFace}
+	pic, err := v.Picture(p.pyramid)
+	if err != nil {
+		return nil, err
+	}
+	defer pic.Close()
+	p.place = plane.CardPlace{}
+	turns, err := course.Turns(pic, func(c, r int) bool { return p.underCard(v.ToRoof(float64(c), float64(r))) }, 2)
+	if err != nil {
+		return nil, err
+	}
+	var best course.Place
+	var at float64
+	best.Score = math.Inf(-1)
+	for _, t := range turns {
+		for q := range 4 {
+			turn := (t + 90*float64(q)) * math.Pi / 180
+			got, err := p.try(turn)
+			if err != nil {
+				return nil, err
+			}
+			if got.Score > best.Score {
+				best, at = got, turn
+			}
+			p.kept++
+		}
+		if best.Score > sureScore {
+			break
+		}
+	}
+	if best.Score < minScore || best.Top < minTop {
+		return &Refusal{NoOpenCourse, fmt.Sprintf("no course with its top edge in sight: %.0f %% of a top edge and %.0f %% of the butts where they belong", 100*best.Top, 100*best.Butts),
+			"take the photo before the next course covers the heads, with the butt line and the top edge of the open course in the picture"}, nil
+	}
+	p.place = plane.CardPlace{Turn: at, Y: -best.Y0}
+	p.place.Z = p.cardOn() + 3
+	return nil, nil
+}
+
+const turnSide = 512
+
+// try reads the view for one direction of the courses.
+func (p *pass) try(turn float64) (course.Place, error) {
+	f := plane.FrameFrom(p.cardPose, p.lens, plane.CardPlace{Turn: turn}, p.stack)
+	m, err := p.nets.course.Read(p.pyramid, plane.View{Frame: &f, PPM: course.PPM, X0: -lookWide, Y1: lookHigh, W: 2 * lookWide, H: 2 * lookHigh, Z: -underFace})
+	if err != nil {
+		return course.Place{}, err
+	}
+	p.place = plane.CardPlace{Turn: turn}
+	m.Hide(p.underCard)
+	return m.Locate(float64(p.o.Product.Height), float64(p.o.Product.Exposure)), nil
+}
+
+// cardOn is the usual height over the deck of what carries the card, mm.
+func (p *pass) cardOn() float64 {
+	if p.place.Y < 0 {
+		return p.stack.At(p.stack.Exposure / 2)
+	}
+	return 4
+}
+
+// edges reads the whole open course and what is in sight of those below.
+func (p *pass) edges() (*Refusal, error) {
+	f := plane.FrameFrom(p.cardPose, p.lens, p.place, p.stack)
+	E, H := p.stack.Exposure, p.stack.Height
+	z := p.stack.At(E)
+	x0, x1, y0, y1 := f.Footprint(p.picture.Cols(), p.picture.Rows(), z, reachX)
+	y0, y1 = max(y0, -2.7*E-60), min(y1, H+140)
+	if x1-x0 < 150 || y1-y0 < 150 {
+		return &Refusal{NoOpenCourse, "the open course lies outside the picture", "frame the open course together with the card"}, nil
+	}
+	m, err := p.nets.course.Read(p.pyramid, plane.View{Frame: &f, PPM: course.PPM, X0: x0, Y1: y1, W: int(x1 - x0), H: int(y1 - y0), Z: z})
+	if err != nil {
+		return nil, err
+	}
+	p.maps = m
+	m.Hide(p.underCard)
+	s, ok := m.Sketch(course.Product{Laminated: p.o.Product.Family == Laminated, Width: float64(p.o.Product.Width), Height: H, Exposure: E}, p.underCard)
+	if !ok {
+		return &Refusal{NoOpenCourse, "no butt line of an open course can be followed", "take the photo before the next course covers the heads, with the butt line in the picture"}, nil
+	}
+	p.sketch = s
+	p.kept = len(s.Pieces)
+	p.show("edges", p.drawEdges)
+	return nil, nil
+}
+
+// pieceLines are a piece's lines as the adjustment has them; nil when not seen.
+type pieceLines struct {
+	butt, left, right *plane.Line
+	sketch            *course.Piece
+}
+
+type lowerLine struct {
+	line   *plane.Line // nil when only the set of joints tells where it is
+	x      float64     // mm, sketch frame
+	u      float64     // mm, on top of the line's own
+	anchor *plane.Line // a seen joint of the same course, shift mm away
+	shift  float64
+}
+
+// Standard uncertainties of located lines that no residual shows, mm: what the
+// network errs by over a whole line. From rendered scenes (see README).
+const (
+	buttFloor  = .25
+	topFloor   = .5
+	jointFloor = .35
+	lowerFloor = .5
+	rakeFloor  = .6
+	widthU     = 1.3 // a shingle's width and the gap beside it
+)
+
+// adjust brings camera, card, stack and course together.
+func (p *pass) adjust() (*Refusal, error) {
+	q := p.problem
+	q.Start = plane.FrameFrom(p.cardPose, p.lens, p.place, p.stack)
+	q.Card, q.CardOn = p.place, p.cardOn()
+	q.Prior.K1 = .009
+	q.Known = plane.DefaultKnown(float64(p.o.Product.Width))
+	type ref struct{ butt, left, right int }
+	refs := make([]ref, len(p.sketch.Pieces))
+	add := func(kind plane.Kind, c int, e *course.Edge, floor float64, mate int) int {
+		if len(e.Pts) < 2 {
+			return -1
+		}
+		q.Lines = append(q.Lines, plane.Line{Kind: kind, Course: c, Pts: e.Pts, U: math.Hypot(e.U, floor), Mate: mate})
+		return len(q.Lines) - 1
+	}
+	for i := range p.sketch.Pieces {
+		k := &p.sketch.Pieces[i]
+		r := ref{-1, -1, -1}
+		r.butt = add(plane.Butt, 0, &k.Butt, buttFloor, -1)
+		add(plane.Top, 0, &k.Top, topFloor, r.butt)
+		r.left = add(plane.Joint, 0, &k.Left.Edge, sideFloor(k.Left), -1)
+		r.right = add(plane.Joint, 0, &k.Right.Edge, sideFloor(k.Right), r.left)
+		if r.right >= 0 && k.Left.Kind == course.Joint && k.Right.Kind == course.Joint && math.Abs(k.Right.X-k.Left.X-q.Known.Width) < 12 {
+			q.Lines[r.right].Full = true
+		}
+		refs[i] = r
+	}
+	for c := -1; c >= -4; c-- {
+		for i := range p.sketch.LowerButts[c] {
+			add(plane.Butt, c, &p.sketch.LowerButts[c][i], buttFloor, -1)
+		}
+	}
+	lower := make([]int, len(p.sketch.Lower))
+	for i := range p.sketch.Lower {
+		lower[i] = add(plane.Joint, -1, &p.sketch.Lower[i].Edge, lowerFloor, -1)
+	}
+	p.solution = q.Solve()
+	at := func(i int) *plane.Line {
+		if i < 0 {
+			return nil
+		}
+		return &q.Lines[i]
+	}
+	for i, r := range refs {
+		p.geometry = append(p.geometry, pieceLines{at(r.butt), at(r.left), at(r.right), &p.sketch.Pieces[i]})
+	}
+	p.lowerLines(lower, at)
+	p.kept = len(q.Lines)
+	s := p.solution
+	p.r.Card.ResidualPx = s.ResidualPx
+	p.r.Camera.FocalPx, p.r.Camera.FocalU = s.Focal()
+	p.r.Camera.K1, p.r.Camera.K1U = s.K1()
+	c := s.Frame.Centre()
+	p.r.Camera.Distance = mm(c[2])
+	tx, ty := s.Frame.Sight(0, p.stack.Exposure, 0)
+	p.r.TiltDeg = math.Atan(math.Hypot(tx, ty)) * 180 / math.Pi
+	return nil, nil
+}
+
+func sideFloor(s course.Side) float64 {
+	if s.Kind == course.Rake {
+		return rakeFloor
+	}
+	return jointFloor
+}
+
+// lowerLines ties each lower joint to its own line or, where it was not seen
+// itself, to the nearest one that was, whole widths away.
+func (p *pass) lowerLines(index []int, at func(int) *plane.Line) {
+	W := float64(p.o.Product.Width)
+	for i, j := range p.sketch.Lower {
+		l := lowerLine{line: at(index[i]), x: j.X}
+		if l.line == nil {
+			best := math.Inf(1)
+			for k, o := range p.sketch.Lower {
+				if n := math.Round((j.X - o.X) / W); index[k] >= 0 && math.Abs(n) < best {
+					best, l.anchor, l.shift, l.u = math.Abs(n), at(index[k]), n*W, widthU*math.Abs(n)
+				}
+			}
+			if l.anchor == nil {
+				continue
+			}
+		}
+		p.lower = append(p.lower, l)
+	}
+}

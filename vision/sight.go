@@ -1,0 +1,186 @@
+package vision
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"gocv.io/x/gocv"
+
+	"coursegauge/vision/card"
+	"coursegauge/vision/plane"
+)
+
+// Limits of what can be measured. The first version takes them from rendered
+// scenes; each lies where the lengths' uncertainty has about doubled.
+const (
+	maxBurnt   = .20  // share of pixels at white
+	minMedian  = 15   // of the grey picture, 0 to 255
+	minDetail  = .70  // fine over coarse contrast
+	maxSoft    = 4.5  // px, standard deviation of the blur at the card's edges
+	maxTilt    = 52.0 // degrees
+	minSquare  = 9.0  // px a card square
+	minShare   = .0053
+	maxBend    = 5.0 // mm
+	whiteShort = 90  // px: a white sheet with a shorter side counts as a scrap
+)
+
+// light turns the picture grey and refuses what is burnt out or black.
+func (p *pass) light() (*Refusal, error) {
+	p.gray = gocv.NewMat()
+	if err := gocv.CvtColor(p.picture, &p.gray, gocv.ColorBGRToGray); err != nil {
+		return nil, err
+	}
+	b, err := p.gray.DataPtrUint8()
+	if err != nil {
+		return nil, err
+	}
+	var hist [256]int
+	n := 0
+	for i := 0; i < len(b); i += 7 {
+		hist[b[i]]++
+		n++
+	}
+	burnt, median, below := float64(hist[253]+hist[254]+hist[255])/float64(n), 0, 0
+	for below += hist[0]; below < n/2; below += hist[median] {
+		median++
+	}
+	if burnt > maxBurnt {
+		return &Refusal{Exposure, fmt.Sprintf("%.0f %% of the picture is burnt out; at most %.0f %% can be", 100*burnt, 100*maxBurnt),
+			"tap the shingles on the screen so that the phone meters them, and take the photo again"}, nil
+	}
+	if median < minMedian {
+		return &Refusal{Exposure, fmt.Sprintf("the picture is too dark: its middle tone is %d of 255, %d is needed", median, minMedian),
+			"take the photo in more light, or tap the shingles on the screen so that the phone meters them"}, nil
+	}
+	return nil, nil
+}
+
+// findCard finds the card, or says what is wrong with it.
+func (p *pass) findCard() (*Refusal, error) {
+	defer p.gray.Close()
+	s, err := card.Find(p.gray, card.Standard)
+	var unseen *card.Unseen
+	if errors.As(err, &unseen) {
+		return p.noCard(unseen)
+	}
+	if err != nil {
+		return nil, err
+	}
+	p.sight = s
+	p.kept, p.dropped = len(s.Corners), card.Standard.Corners()-len(s.Corners)
+	p.r.Card = &CardSight{Number: s.Number, Corners: len(s.Corners), ResidualPx: s.ResidualPx}
+	for i, q := range s.Outline {
+		p.r.Card.OutlinePx[i] = Point{q[0], q[1]}
+	}
+	if soft := card.Blur(p.gray, card.Standard, s); soft > maxSoft {
+		return blurred(fmt.Sprintf("the card's edges are %.1f px soft; at most %.1f px can be measured", soft, maxSoft)), nil
+	}
+	p.show("card", p.drawCard)
+	return nil, nil
+}
+
+// noCard explains why no card can be used.
+func (p *pass) noCard(u *card.Unseen) (*Refusal, error) {
+	detail := u.Error()
+	switch u.Kind {
+	case card.ErrTwo:
+		return &Refusal{TwoCards, detail, "leave one card in the picture and take the photo again"}, nil
+	case card.ErrOutside:
+		return &Refusal{NoCard, detail, "use a card with a number from 0 to 27"}, nil
+	}
+	sharp, err := detail4(p.gray)
+	if err != nil {
+		return nil, err
+	}
+	if sharp < minDetail {
+		return blurred(fmt.Sprintf("fine detail is %.2f of coarse detail; %.2f is needed", sharp, minDetail)), nil
+	}
+	if u.Kind == card.ErrSpread {
+		if u.Sight.Cropped > 0 {
+			return &Refusal{CardCropped, fmt.Sprintf("%d of the card's 54 corners lie outside the picture; %s", u.Sight.Cropped, detail), "frame the whole card and take the photo again"}, nil
+		}
+		return &Refusal{NoCard, detail, "clear what lies on the card, and take the photo again"}, nil
+	}
+	if found, side := card.White(p.gray); found && side >= whiteShort && side/11 < 25 {
+		return far(side / 11), nil
+	}
+	return &Refusal{NoCard, detail, "lay the printed card flat near the open course, whole and face up, and take the photo again"}, nil
+}
+
+func blurred(detail string) *Refusal {
+	return &Refusal{Blurred, detail, "hold the phone still, tap the shingles to focus, and take the photo again"}
+}
+
+func far(square float64) *Refusal {
+	return &Refusal{Far, fmt.Sprintf("a square of the card is only about %.0f px wide", square), "go nearer, about 1.2 m from the shingles, and send the original file, not a copy from a messenger"}
+}
+
+// detail4 is the contrast at 1 to 2 px over that at 4 to 8 px, of the
+// logarithm of a grey picture: the 80th percentile over blocks.
+func detail4(gray gocv.Mat) (float64, error) {
+	log := gocv.NewMat()
+	defer log.Close()
+	if err := gray.ConvertToWithParams(&log, gocv.MatTypeCV32F, 1./255, .04); err != nil {
+		return 0, err
+	}
+	if err := gocv.Log(log, &log); err != nil {
+		return 0, err
+	}
+	fine, err := bands(log, 1, 2)
+	if err != nil {
+		return 0, err
+	}
+	coarse, err := bands(log, 4, 8)
+	if err != nil {
+		return 0, err
+	}
+	return quantile(fine, .8) / max(quantile(coarse, .8), 1e-6), nil
+}
+
+// pose takes the card apart into a camera and a pose, and refuses a bent card,
+// one seen at too flat an angle or from too far.
+func (p *pass) pose() (*Refusal, error) {
+	w, h := float64(p.picture.Cols()), float64(p.picture.Rows())
+	long := max(w, h)
+	p.lens = plane.Lens{F: .73 * long, Cx: (w - 1) / 2, Cy: (h - 1) / 2, K1: .009}
+	known := p.o.Facts.Focal35MM > 10
+	if known {
+		p.lens.F = p.o.Facts.Focal35MM / 36 * long
+		p.r.Camera.Source, p.r.Camera.ExifPx = "exif", p.lens.F
+	}
+	b := card.Standard
+	ox, oy := float64(b.Cols)*b.SquareMM/2, float64(b.Rows)*b.SquareMM/2
+	H := p.sight.H
+	var c [9]float64
+	for i := range 3 {
+		c[3*i], c[3*i+1], c[3*i+2] = H[3*i], -H[3*i+1], H[3*i]*ox+H[3*i+1]*oy+H[3*i+2]
+	}
+	p.cardPose = plane.PoseFrom(c, p.lens)
+	p.r.ScalePxPerMM = p.sight.SquarePx / b.SquareMM
+	p.r.TiltDeg = p.cardPose.TiltDeg()
+	if p.r.TiltDeg > maxTilt {
+		return &Refusal{Oblique, fmt.Sprintf("the card is seen at %.0f degrees from straight above; at most %.0f can be measured", p.r.TiltDeg, maxTilt),
+			"hold the phone more squarely over the shingles and take the photo again"}, nil
+	}
+	if q := p.sight.SquarePx; q < minSquare || q < minShare*long {
+		return far(q), nil
+	}
+	corners := make([]plane.Corner, len(p.sight.Corners))
+	for i, k := range p.sight.Corners {
+		corners[i] = plane.Corner{X: k.BoardX - ox, Y: oy - k.BoardY, U: k.X, V: k.Y, Sigma: k.U}
+	}
+	prior := plane.DefaultPrior(known)
+	loose := prior
+	loose.CardBend = 15
+	p.problem = &plane.Problem{Start: plane.FrameFrom(p.cardPose, p.lens, plane.CardPlace{}, plane.Stack{Rise: 1}), Corners: corners, Prior: loose}
+	s := p.problem.Solve()
+	if bend := s.Bend(); math.Abs(bend) > maxBend {
+		return &Refusal{CardBent, fmt.Sprintf("the card is bent by %.0f mm; at most %.0f mm can be measured", math.Abs(bend), maxBend),
+			"mount the card on something stiff, lay it flat and take the photo again"}, nil
+	}
+	p.problem.Prior = prior
+	p.lens = s.Frame.Lens
+	p.cardPose = plane.CardPose{R: s.Frame.R, T: s.Frame.T}
+	return nil, nil
+}
