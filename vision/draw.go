@@ -45,8 +45,10 @@ func (p *pass) drawEdges() (gocv.Mat, error) {
 			dots(l.Pts, inkLine)
 		}
 	}
-	for _, j := range p.sketch.Lower {
-		dots(j.Edge.Pts, inkSide)
+	if len(p.sketch.Lower) > 0 {
+		for _, j := range p.sketch.Lower[0].Joints {
+			dots(j.Edge.Pts, inkSide)
+		}
 	}
 	return m, nil
 }

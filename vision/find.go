@@ -4,12 +4,13 @@ import (
 	"math"
 	"sort"
 
+	"coursegauge/vision/course"
 	"coursegauge/vision/head"
 )
 
 // Limits of the search for heads.
 const (
-	spotFloor = -4.0 // logit of the course network's head map
+	spotFloor = -2.0 // logit of the course network's head map
 	maxSpots  = 90
 	headFloor = .5  // probability from which a head is reported
 	apart     = 9.0 // mm: two heads are never nearer
@@ -21,6 +22,7 @@ type foundHead struct {
 	x, y    float64 // mm, on the surface raised by the head's rise
 	course  int
 	exposed bool
+	spot    float64 // logit of the course network there
 }
 
 // heads looks closely at every spot where a head may be.
@@ -44,7 +46,9 @@ func (p *pass) heads() (*Refusal, error) {
 		if l.P < headFloor || !p.inside(l, f.ScaleAt(x, y, z)) {
 			continue
 		}
-		all = append(all, p.settle(l))
+		h := p.settle(l)
+		h.spot = s.Logit
+		all = append(all, h)
 	}
 	sort.SliceStable(all, func(a, b int) bool { return all[a].P > all[b].P })
 	for _, h := range all {
@@ -86,10 +90,15 @@ func (p *pass) courseAt(u, v float64) (c int, x, y float64) {
 	return c, x, y
 }
 
-// onPieces tells whether x lies between the ends of the course.
+// onPieces tells whether x lies between the ends of the course; the metal at a
+// rake is not part of it.
 func (p *pass) onPieces(x float64) bool {
 	k := p.sketch.Pieces
-	return len(k) > 0 && x > k[0].Left.X-15 && x < k[len(k)-1].Right.X+15
+	if len(k) == 0 {
+		return false
+	}
+	l, r := k[0].Left, k[len(k)-1].Right
+	return (l.Kind != course.Rake || x > l.X+1) && (r.Kind != course.Rake || x < r.X-1)
 }
 
 // inside tells whether the whole head lies in the picture.

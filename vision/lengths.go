@@ -170,6 +170,9 @@ func (p *pass) lowerX(j *lowerLine) length.Measured {
 	if l == nil {
 		l, shift = j.anchor, j.shift
 	}
+	if l == nil {
+		return length.New(mm(j.x), mm(j.u))
+	}
 	return p.measured(func(f *plane.Frame) float64 { return l.Across(f, -f.Stack.Exposure/2) + shift }, math.Hypot(l.U, j.u))
 }
 

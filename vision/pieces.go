@@ -22,7 +22,7 @@ func (p *pass) courseResult() *Course {
 		if g.butt != nil {
 			b = g.butt.Across(f, (l+r)/2)
 		}
-		q := Piece{ID: k + 1, Left: p.endOf(k, -1), Right: p.endOf(k, 1), LeftPx: at(l, b), RightPx: at(r, b), Covered: p.covered(l, r)}
+		q := Piece{ID: k + 1, Left: p.endOf(k, -1), Right: p.endOf(k, 1), LeftPx: at(l, b), RightPx: at(r, b), Covered: p.covered(l, r), Unsure: g.sketch.Doubtful}
 		if g.left != nil && g.right != nil && !g.sketch.Doubtful {
 			w := p.measured(func(f *frame) float64 {
 				y := f.Stack.Height / 2
@@ -39,15 +39,31 @@ func (p *pass) courseResult() *Course {
 		x := p.lowerX(&p.lower[i])
 		c.LowerJoints = append(c.LowerJoints, LowerJoint{Px: at(float64(x.Value()), 0), X: x})
 	}
+	if len(p.lower) == 0 {
+		c.MaybeLower = p.maybeLower()
+	}
 	p.offset(c, at)
 	return c
+}
+
+// maybeLower lists the ways in which the joints below may lie.
+func (p *pass) maybeLower() []MaybeJoints {
+	var out []MaybeJoints
+	for _, w := range p.sketch.Lower {
+		m := MaybeJoints{P: w.P}
+		for _, j := range w.Joints {
+			m.X = append(m.X, length.New(mm(j.X), looseLower))
+		}
+		out = append(out, m)
+	}
+	return out
 }
 
 // endOf names what bounds a piece. A joint that is only expected counts as hidden.
 func (p *pass) endOf(k, side int) End {
 	s, l := p.side(k, side)
 	switch {
-	case p.geometry[k].sketch.Doubtful && s.Kind != course.Frame:
+	case p.geometry[k].sketch.Doubtful:
 		return EndHidden
 	case s.Kind == course.Joint && l != nil:
 		return EndJoint

@@ -11,12 +11,13 @@ import (
 // Views of the search, mm round the card.
 const (
 	turnPPM   = .5  // px a millimetre of the view whose spectrum tells the direction
-	lookWide  = 416 // half width of the view that tells up from down
-	lookHigh  = 480
+	lookWide  = 352 // half width of the view that tells up from down
+	lookHigh  = 592
 	underFace = 5.0  // the shingles lie about so far under the card's face
 	reachX    = 1600 // mm: no course is followed farther
 	minScore  = 1.35 // of course.Place: below, there is no open course
 	minTop    = .25
+	minLap    = .45
 	sureScore = 2.3
 )
 
@@ -57,8 +58,8 @@ func (p *pass) turn() (*Refusal, error) {
 			break
 		}
 	}
-	if best.Score < minScore || best.Top < minTop {
-		return &Refusal{NoOpenCourse, fmt.Sprintf("no course with its top edge in sight: %.0f %% of a top edge and %.0f %% of the butts where they belong", 100*best.Top, 100*best.Butts),
+	if best.Score < minScore || best.TopIn && best.Top < minTop || best.Lap < minLap {
+		return &Refusal{NoOpenCourse, fmt.Sprintf("no open course: %.0f %% of a top edge, %.0f %% of an uncovered lap and %.0f %% of the butts where they belong", 100*best.Top, 100*best.Lap, 100*best.Butts),
 			"take the photo before the next course covers the heads, with the butt line and the top edge of the open course in the picture"}, nil
 	}
 	p.place = plane.CardPlace{Turn: at, Y: -best.Y0}
@@ -133,10 +134,11 @@ type lowerLine struct {
 const (
 	buttFloor  = .25
 	topFloor   = .5
-	jointFloor = .35
+	jointFloor = .8
 	lowerFloor = .5
 	rakeFloor  = .6
 	widthU     = 1.3 // a shingle's width and the gap beside it
+	looseLower = 4   // a joint that only the set of all joints places
 )
 
 // adjust brings camera, card, stack and course together.
@@ -172,9 +174,15 @@ func (p *pass) adjust() (*Refusal, error) {
 			add(plane.Butt, c, &p.sketch.LowerButts[c][i], buttFloor, -1)
 		}
 	}
-	lower := make([]int, len(p.sketch.Lower))
-	for i := range p.sketch.Lower {
-		lower[i] = add(plane.Joint, -1, &p.sketch.Lower[i].Edge, lowerFloor, -1)
+	index := make([][]int, len(p.sketch.Lower))
+	for w := range p.sketch.Lower {
+		for i := range p.sketch.Lower[w].Joints {
+			k := -1
+			if w == 0 && p.lowerKnown() {
+				k = add(plane.Joint, -1, &p.sketch.Lower[w].Joints[i].Edge, lowerFloor, -1)
+			}
+			index[w] = append(index[w], k)
+		}
 	}
 	p.solution = q.Solve()
 	at := func(i int) *plane.Line {
@@ -186,7 +194,9 @@ func (p *pass) adjust() (*Refusal, error) {
 	for i, r := range refs {
 		p.geometry = append(p.geometry, pieceLines{at(r.butt), at(r.left), at(r.right), &p.sketch.Pieces[i]})
 	}
-	p.lowerLines(lower, at)
+	if p.lowerKnown() {
+		p.lowerLines(index[0], at)
+	}
 	p.kept = len(q.Lines)
 	s := p.solution
 	p.r.Card.ResidualPx = s.ResidualPx
@@ -206,21 +216,37 @@ func sideFloor(s course.Side) float64 {
 	return jointFloor
 }
 
+// sureLower is the probability from which the joints below count as known.
+// Between three-tab pieces a joint looks like the cutouts beside it, so more is
+// asked for there.
+const (
+	sureLower    = .9
+	sureLowerTab = .985
+)
+
+func (p *pass) lowerKnown() bool {
+	need := sureLower
+	if p.o.Product.Family == ThreeTab {
+		need = sureLowerTab
+	}
+	return len(p.sketch.Lower) > 0 && p.sketch.Lower[0].P >= need
+}
+
 // lowerLines ties each lower joint to its own line or, where it was not seen
-// itself, to the nearest one that was, whole widths away.
+// itself, to the nearest one that was, whole widths away; failing that to the
+// place that the set of all joints gives.
 func (p *pass) lowerLines(index []int, at func(int) *plane.Line) {
 	W := float64(p.o.Product.Width)
-	for i, j := range p.sketch.Lower {
+	joints := p.sketch.Lower[0].Joints
+	for i, j := range joints {
 		l := lowerLine{line: at(index[i]), x: j.X}
 		if l.line == nil {
+			l.u = looseLower
 			best := math.Inf(1)
-			for k, o := range p.sketch.Lower {
+			for k, o := range joints {
 				if n := math.Round((j.X - o.X) / W); index[k] >= 0 && math.Abs(n) < best {
 					best, l.anchor, l.shift, l.u = math.Abs(n), at(index[k]), n*W, widthU*math.Abs(n)
 				}
-			}
-			if l.anchor == nil {
-				continue
 			}
 		}
 		p.lower = append(p.lower, l)

@@ -85,12 +85,19 @@ type Piece struct {
 	LeftPx, RightPx Point            // where the butt line meets the ends (or the frame)
 	Width           *length.Measured // nil unless both ends are seen
 	Covered         bool             // some of its nailing area lies under the card or out of the picture
+	Unsure          bool             // wider than a shingle: a joint in it was not made out, so its ends are not known
 }
 
 // LowerJoint is a joint of the course directly below the open one.
 type LowerJoint struct {
 	Px Point           // on the butt line of the open course
 	X  length.Measured // along the butt line, roof frame
+}
+
+// MaybeJoints is one way in which the joints of the course below may lie.
+type MaybeJoints struct {
+	P float64
+	X []length.Measured
 }
 
 // NextJoint is where a joint of the course above will be.
@@ -106,6 +113,10 @@ type Course struct {
 	LowerJoints []LowerJoint
 	NextJoints  []NextJoint
 	Offset      *length.Measured // open joints against lower joints, in (-width/2, width/2]; nil when not seen
+	// MaybeLower lists, when LowerJoints is empty because the joints of the course
+	// below could not be told from other lines, where they may lie; the
+	// probabilities sum to at most 1.
+	MaybeLower []MaybeJoints
 	// Trace gives the course's line at y mm above the butt from left to right in
 	// the picture frame (for drawing the band, the top edge ...).
 	Trace func(y length.MM) []Point `json:"-"`

@@ -19,6 +19,12 @@ func end(c *scene, i int) (Finding, bool) {
 		return notJudged("end", "the head's place along the course was not measured"), true
 	}
 	f := c.r.Fasteners[i]
+	if w.piece.Unsure && (at == 0 || at == len(w.heads)-1 || f.End == nil) {
+		// a joint of this stretch was not made out; any head may be next to it
+		p := min(.49, float64(c.s.Ends.Min)*2/float64(c.s.Shingle.Width)+c.s.Decision.Clear)
+		return c.answer("end", p, "a joint near this head may not have been made out, so its distance to the end of its piece is not known",
+			"common practice is to look where the piece ends"+decides, "ends.min"), true
+	}
 	var found []Finding
 	if at == 0 {
 		found = append(found, c.oneEnd(w, "left", w.piece.Left, f.LeftEnd))

@@ -6,16 +6,22 @@ import (
 	"coursegauge/vision/length"
 )
 
-// headSize: the head's diameter is under fasteners.head_diameter.
+// making is how far under its nominal size a head may be made (a share; common
+// practice, no source: a head sold as 3/8 in is not exactly 3/8 in across).
+const making = .04
+
+// headSize: the head's diameter is under fasteners.head_diameter, which is a
+// nominal size, by more than heads are made short of it.
 func headSize(c *scene, i int) (Finding, bool) {
 	m := c.r.Fasteners[i].HeadDiameter
 	if m == nil {
 		return notJudged("head_size", "the head's diameter was not measured"), true
 	}
-	limit := c.s.Fasteners.HeadDiameter
-	text := fmt.Sprintf("head large enough (least %s across; measured %v)", length.Inches(limit), *m)
+	nominal := c.s.Fasteners.HeadDiameter
+	limit := nominal * (1 - making)
+	text := fmt.Sprintf("head large enough (nominal %s across, made no smaller than %s; measured %v)", length.Inches(nominal), length.Inches(limit), *m)
 	if m.Value() < limit {
-		text = fmt.Sprintf("head %s too small (least %s across; measured %v)", length.Inches(limit-m.Value()), length.Inches(limit), *m)
+		text = fmt.Sprintf("head too small (nominal %s across, made no smaller than %s; measured %v)", length.Inches(nominal), length.Inches(limit), *m)
 	}
 	return c.answer("head_size", below(*m, limit), text,
 		"common practice is to check one from the same box with a caliper"+decides, "fasteners.head_diameter").with(m, &limit, nil), true

@@ -15,6 +15,8 @@ func lowerJoint(c *scene, i int) (Finding, bool) {
 	switch {
 	case f.Exposed:
 		return Finding{}, false
+	case f.LowerJoint == nil && len(c.r.Course.MaybeLower) > 0 && f.Along != nil:
+		return c.maybeLower(f), true
 	case f.LowerJoint == nil:
 		return notJudged("lower_joint", "no joint of the course below was seen from this head"), true
 	}
@@ -33,6 +35,32 @@ func lowerJoint(c *scene, i int) (Finding, bool) {
 	}
 	return c.answer("lower_joint", p, text,
 		"common practice is to seal it and set another fastener clear of the joint"+decides, "joints.clearance").with(&d, &limit, nil), true
+}
+
+// maybeLower judges a head where the joints of the course below could not be
+// told from other lines: the probability that it is too near to one is the sum
+// over the ways in which they may lie. Ways that nobody listed count as many
+// joints as a course has, anywhere.
+func (c *scene) maybeLower(f vision.Fastener) Finding {
+	limit, p, told := c.s.Joints.Clearance, 0.0, 0.0
+	for _, way := range c.r.Course.MaybeLower {
+		worst := 0.0
+		for _, x := range way.X {
+			worst = max(worst, below(x.Sub(*f.Along).Abs(), limit))
+		}
+		p += way.P * worst
+		told += way.P
+	}
+	p += max(0, 1-told) * min(1, 2*float64(limit/c.s.Shingle.Width))
+	if f.AboveButt != nil {
+		p *= below(*f.AboveButt, c.s.Shingle.Height-c.s.Shingle.Exposure)
+	}
+	if p <= c.s.Decision.Clear {
+		return c.answer("lower_joint", p, "clear of every line below that may be a joint", "")
+	}
+	p = min(p, c.s.Decision.Suspect*.98) // the ways are told apart too poorly to call a head suspect
+	return c.answer("lower_joint", p, fmt.Sprintf("may lie too near to a joint of the course below (least %s): the joints could not be told from other lines", length.Inches(limit)),
+		"common practice is to look where the joint below runs"+decides, "joints.clearance")
 }
 
 // jointOutOfSight tells whether a joint of the course below may lie within the

@@ -7,8 +7,10 @@ type Place struct {
 	Y0    float64 // its butt line, mm up the view's frame
 	Score float64 // about 3 when all fits, below 1 when nothing does
 	Top   float64 // share of the columns that show a top edge where it must lie
+	TopIn bool    // the view reaches up to there
 	Butts float64 // the same for the butts of the open course and two below
 	Open  float64 // mean log probability of the regions: underlay, open course, finished courses
+	Lap   float64 // mean probability of the region "open course" where it must lie
 }
 
 // Locate finds the open course of the given height and exposure (mm) in a view
@@ -17,7 +19,7 @@ func (m *Maps) Locate(height, exposure float64) Place {
 	rows := m.rowSums()
 	best := Place{Score: math.Inf(-1)}
 	yTop, yBottom := m.View.Y1, m.View.Y1-float64(m.View.H)/m.View.PPM
-	for y0 := yBottom + 20; y0 < yTop-exposure; y0 += 2 {
+	for y0 := yBottom + 20; y0 < yTop-exposure-20; y0 += 2 {
 		if p := rows.score(y0, height, exposure); p.Score > best.Score {
 			best = p
 		}
@@ -31,11 +33,12 @@ type rowSums struct {
 	n               []float64 // cells seen
 	butt, top       []float64 // summed probability, put down at the row that the offset names
 	under, open, fi []float64 // summed log probability of a region (off the roof counts for each)
+	openP           []float64 // summed probability of the open course
 }
 
 func (m *Maps) rowSums() *rowSums {
 	r := &rowSums{}
-	for _, p := range []*[]float64{&r.y, &r.n, &r.butt, &r.top, &r.under, &r.open, &r.fi} {
+	for _, p := range []*[]float64{&r.y, &r.n, &r.butt, &r.top, &r.under, &r.open, &r.fi, &r.openP} {
 		*p = make([]float64, m.H)
 	}
 	for i := range m.H {
@@ -51,6 +54,7 @@ func (m *Maps) rowSums() *rowSums {
 			u, o, f := m.regions(k)
 			r.under[i] += u
 			r.open[i] += o
+			r.openP[i] += math.Exp(o)
 			r.fi[i] += f
 		}
 	}
@@ -80,19 +84,21 @@ func (m *Maps) regions(k int) (under, open, finished float64) {
 
 func (r *rowSums) score(y0, height, exposure float64) Place {
 	p := Place{Y0: y0}
-	var ll, n float64
+	var ll, n, lap, lapN float64
 	for i, y := range r.y {
 		switch {
 		case y > y0+height:
 			ll += r.under[i]
 		case y > y0:
 			ll += r.open[i]
+			lap += r.openP[i]
+			lapN += r.n[i]
 		default:
 			ll += r.fi[i]
 		}
 		n += r.n[i]
 	}
-	p.Open = ll / max(n, 1)
+	p.Open, p.Lap = ll/max(n, 1), lap/max(lapN, 1)
 	got, rows := 0.0, 0.0
 	for c := range 3 {
 		if s, ok := r.near(r.butt, y0-float64(c)*exposure); ok {
@@ -103,8 +109,13 @@ func (r *rowSums) score(y0, height, exposure float64) Place {
 	if rows > 0 {
 		p.Butts = got / rows
 	}
-	p.Top, _ = r.near(r.top, y0+height)
-	p.Score = p.Butts + p.Top + math.Exp(p.Open)
+	p.Top, p.TopIn = r.near(r.top, y0+height)
+	p.Score = p.Butts + math.Exp(p.Open)
+	if p.TopIn {
+		p.Score += p.Top
+	} else {
+		p.Score += p.Lap - .3 // without the top edge in sight the lap itself must tell
+	}
 	return p
 }
 

@@ -8,9 +8,11 @@ import (
 // Evidence that a line needs, as the share of its rows in sight.
 const (
 	sureJoint = .30 // taken as it is
-	weakJoint = .08 // taken where the product's width asks for one
+	weakJoint = .04 // taken where the product's width asks for one
 	sureRake  = .35
-	minRows   = 12 // cells: shorter sight of a joint counts as none
+	fairJoint = .15 // measured from
+	minRows   = 12  // cells: shorter sight of a joint counts as none
+	outRows   = 20  // the same for a joint whose foot lies out of the picture
 )
 
 // pieces finds what divides the open course and the butt and top edge of each part.
@@ -26,13 +28,6 @@ func (s *Sketch) pieces(open []mark) {
 	} else if rakeSide > 0 {
 		right = rake.X
 	}
-	var cuts []Side
-	for _, x := range prof.peaks(sureJoint, minRows, 40) {
-		if x > left+15 && x < right-15 {
-			cuts = append(cuts, s.joint(ms, prof, x, Joint))
-		}
-	}
-	sort.Slice(cuts, func(a, b int) bool { return cuts[a].X < cuts[b].X })
 	first, last := Side{Kind: Frame, X: left}, Side{Kind: Frame, X: right}
 	if rakeSide < 0 {
 		first = rake
@@ -40,8 +35,35 @@ func (s *Sketch) pieces(open []mark) {
 	if rakeSide > 0 {
 		last = rake
 	}
+	var cuts, outside []Side
+	for _, x := range prof.peaks(sureJoint, minRows, 40) {
+		_, rows := prof.at(x)
+		switch d := s.joint(ms, prof, x, Joint); {
+		case x > left+15 && x < right-15:
+			cuts = append(cuts, d)
+		case rows >= outRows:
+			outside = append(outside, d) // its upper part is in the picture, its foot is not
+		}
+	}
+	sort.Slice(cuts, func(a, b int) bool { return cuts[a].X < cuts[b].X })
+	for _, d := range outside {
+		switch {
+		case len(cuts) == 0:
+		case d.X < left+15 && rakeSide >= 0 && s.wholeWidth(cuts[0].X-d.X):
+			first = d
+		case d.X > right-15 && rakeSide <= 0 && s.wholeWidth(d.X-cuts[len(cuts)-1].X):
+			last = d
+		}
+	}
 	all := append([]Side{first}, cuts...)
 	all = append(all, last)
+	// beyond a joint whose foot is out of the picture lies one more piece
+	if first.Kind == Joint {
+		all = append([]Side{{Kind: Frame, X: min(left, first.X-20)}}, all...)
+	}
+	if last.Kind == Joint {
+		all = append(all, Side{Kind: Frame, X: max(right, last.X+20)})
+	}
 	all = s.between(all, ms, prof)
 	leftMarks := s.upright(cJoint, cJointS, 6, H-6, func(k int) float64 { return float64(m.ch[cJointL][k]) })
 	rightMarks := s.upright(cJoint, cJointS, 6, H-6, func(k int) float64 { return float64(m.ch[cJointR][k]) })
@@ -52,11 +74,20 @@ func (s *Sketch) pieces(open []mark) {
 		if w < 12 {
 			continue
 		}
-		p.Doubtful = w > s.Product.Width+9
+		p.Doubtful = w > s.Product.Width*(1+coarse)
 		p.Butt = s.stretch(open, p, 0)
 		p.Top = s.stretch(tops, p, H)
 		s.Pieces = append(s.Pieces, p)
 	}
+}
+
+// Before the adjustment, lengths along the course are good to about this share.
+const coarse = .022
+
+// wholeWidth tells whether a stretch is one product width long, or two.
+func (s *Sketch) wholeWidth(d float64) bool {
+	n := math.Round(d / s.Product.Width)
+	return n >= 1 && n <= 2 && math.Abs(d-n*s.Product.Width) < coarse*d
 }
 
 // joint is a side at a peak of the profile.
@@ -95,7 +126,7 @@ func (s *Sketch) between(all []Side, ms []mark, prof *profile) []Side {
 		for i := range len(all) - 1 {
 			a, b := all[i], all[i+1]
 			gap := b.X - a.X
-			if gap < W+9 {
+			if gap < W*(1+coarse) {
 				continue
 			}
 			if d, ok := s.expected(a, b, ms, prof); ok {
@@ -141,7 +172,11 @@ func (s *Sketch) expected(a, b Side, ms []mark, prof *profile) (Side, bool) {
 	sort.SliceStable(gs, func(i, j int) bool { return gs[i].share > gs[j].share })
 	g := gs[0]
 	if g.share >= weakJoint {
-		return s.joint(ms, prof, g.x, Joint), true
+		d := s.joint(ms, prof, g.x, Joint)
+		if g.share < fairJoint {
+			d.Kind, d.Edge = Predicted, Edge{} // enough to believe in it, not to measure from
+		}
+		return d, true
 	}
 	// no evidence: both ends must ask for the same place, or the card hides it
 	x := g.x
@@ -277,69 +312,5 @@ func (s *Sketch) lowerButts() {
 				s.LowerButts[c] = append(s.LowerButts[c], s.place(edge(inliers(own, l, 3), 20)))
 			}
 		}
-	}
-}
-
-// lowerJoints finds the joints of the course below: lines a product width
-// apart, by the sum of their evidence over every phase.
-func (s *Sketch) lowerJoints() {
-	m, E, W := s.Maps, s.Product.Exposure, s.Product.Width
-	lo, hi := -E+6, -6.0
-	ms := s.upright(cJoint, cJointS, lo, hi, func(k int) float64 { return float64(m.ch[cJointL][k]+m.ch[cJointR][k]) / 2 })
-	prof := s.profileOf(ms, lo, hi)
-	least := .4 * E / Cell
-	best, second, phase := 0.0, 0.0, 0.0
-	scores := make([]float64, int(W/2))
-	for i := range scores {
-		ph := float64(i) * 2
-		sum, n := 0.0, 0.0
-		for x := prof.x0 + ph - W; x < prof.x0+float64(len(prof.got))*prof.step; x += W {
-			top, rows := 0.0, 0.0
-			for d := -4.0; d <= 4; d += 2 {
-				if sh, r := prof.at(x + d); r >= least && sh > top {
-					top, rows = sh, r
-				} else if r >= least {
-					rows = r
-				}
-			}
-			if rows >= least {
-				n++
-				sum += top
-			}
-		}
-		if n > 0 {
-			scores[i] = sum / math.Sqrt(n)
-		}
-		if scores[i] > best {
-			best, phase = scores[i], ph
-		}
-	}
-	for i, v := range scores {
-		d := math.Mod(math.Abs(float64(i)*2-phase), W)
-		if min(d, W-d) > 25 {
-			second = max(second, v)
-		}
-	}
-	s.LowerTold = best - second
-	if best < .25 || best < 1.4*second {
-		return
-	}
-	for x := prof.x0 + phase - W; x < prof.x0+float64(len(prof.got))*prof.step; x += W {
-		top, tx := 0.0, x
-		for d := -8.0; d <= 8; d += 2 {
-			if sh, r := prof.at(x + d); r >= least && sh > top {
-				top, tx = sh, x+d
-			}
-		}
-		if _, r := prof.at(x); r < least {
-			continue
-		}
-		j := LowerJoint{X: x, Strength: top}
-		if top > weakJoint {
-			if e, at, ok := edgeOf(ms, tx, 6); ok {
-				j.X, j.Edge = at, s.place(e)
-			}
-		}
-		s.Lower = append(s.Lower, j)
 	}
 }

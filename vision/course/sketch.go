@@ -47,13 +47,6 @@ type Piece struct {
 	Doubtful    bool // wider than a shingle: a joint between was missed
 }
 
-// LowerJoint is a joint of a finished course.
-type LowerJoint struct {
-	X        float64 // sketch frame, mm
-	Strength float64
-	Edge     Edge // the middle of the gap
-}
-
 // Sketch is the open course as one view shows it.
 type Sketch struct {
 	Maps       *Maps
@@ -61,8 +54,7 @@ type Sketch struct {
 	Line       poly // open butt line: y over x, mm
 	Pieces     []Piece
 	LowerButts map[int][]Edge // by course, -1 and down
-	Lower      []LowerJoint
-	LowerTold  float64 // confidence in the lower joints as a set, 0 to 1
+	Lower      []Lower        // where the joints of the course below may lie, the likeliest first
 	card       func(x, y float64) bool
 }
 

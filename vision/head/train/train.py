@@ -273,7 +273,7 @@ def main():
             x = x.contiguous(memory_format=torch.channels_last)
             with torch.autocast(DEV, torch.bfloat16): o = net(x)
             return course_loss(o, l, g)
-        fit(net, a.course_minutes, 2.5e-3, step)
+        fit(net, a.course_minutes, 1.5e-3 if a.start else 2.5e-3, step)
         torch.save(net.state_dict(), os.path.join(a.out, "course.pt")); save_course(net, os.path.join(a.out, "course.onnx")); judge_course(net, hold)
     if a.head_minutes > 0:
         cat = lambda L, k: torch.cat([d[k] for d in L]).to(DEV)
@@ -288,7 +288,7 @@ def main():
             x, t = head_batch(X, T, torch.cat([pick(pos, 160), pick(rare, 64), pick(neg, 160)]), True)
             with torch.autocast(DEV, torch.bfloat16): o = net(x)
             return head_loss(o, t)
-        fit(net, a.head_minutes, 2e-3, step)
+        fit(net, a.head_minutes, 1e-3 if a.start else 2e-3, step)
         torch.save(net.state_dict(), os.path.join(a.out, "head.pt")); save_head(net, os.path.join(a.out, "head.onnx")); judge_head(net, HX, HT)
     for n in ("course.onnx", "head.onnx"):
         p = os.path.join(a.out, n)

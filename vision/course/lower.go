@@ -1,0 +1,234 @@
+package course
+
+import (
+	"math"
+	"sort"
+)
+
+// Lower is one way in which the joints of the course below may lie: a product
+// width apart, at X and whole widths from there.
+type Lower struct {
+	P      float64 // probability of this way against the others
+	X      float64 // of one of them, sketch frame, mm
+	Joints []LowerJoint
+}
+
+// LowerJoint is a joint of the course below.
+type LowerJoint struct {
+	X        float64 // sketch frame, mm
+	Strength float64 // share of its rows in sight that show it
+	Edge     Edge    // the middle of the gap; empty when it was not seen itself
+}
+
+// Joints of the courses below step by the same offset from course to course,
+// a product width apart within a course, so the evidence of three courses and
+// of every joint in sight is summed for each possible offset.
+const (
+	lowerCourses = 3
+	offsetStep   = 2.0  // mm
+	leastOffset  = 90.0 // mm: closer joints are against common practice; not impossible
+	usualOffset  = 260.0
+	oddOffset    = 2.5 // taken off the log likelihood of an offset outside those two
+	rival        = 22.0
+	maxWays      = 6
+)
+
+// llr is the log likelihood ratio of a joint for the share of rows that show
+// one (by eye from rendered scenes: of true joints one in six shows nothing).
+func llr(share float64) float64 {
+	x := [...]float64{0, .03, .08, .2, .35, 1}
+	y := [...]float64{-1.4, -1, 0, 1.5, 2.6, 3}
+	for i := 1; i < len(x); i++ {
+		if share <= x[i] {
+			return y[i-1] + (y[i]-y[i-1])*(share-x[i-1])/(x[i]-x[i-1])
+		}
+	}
+	return y[len(y)-1]
+}
+
+// lowerJoints weighs the ways in which the joints below may lie.
+func (s *Sketch) lowerJoints() {
+	m, E := s.Maps, s.Product.Exposure
+	var profs [lowerCourses]*profile
+	var first []mark
+	for c := range profs {
+		lo, hi := -float64(c+1)*E+6, -float64(c)*E-6
+		ms := s.upright(cJoint, cJointS, lo, hi, func(k int) float64 { return float64(m.ch[cJointL][k]+m.ch[cJointR][k]) / 2 })
+		profs[c] = s.profileOf(ms, lo, hi)
+		if c == 0 {
+			first = ms
+		}
+	}
+	anchor, known := s.anchor()
+	var ways []Lower
+	if known {
+		ways = s.offsets(profs[:], anchor)
+	} else {
+		ways = s.offsetsFree(profs[:])
+	}
+	if len(ways) == 0 {
+		return
+	}
+	top, sum := ways[0].P, 0.0
+	for i := range ways {
+		ways[i].P = math.Exp(ways[i].P - top)
+		sum += ways[i].P
+	}
+	// that none of the ways is right keeps a share of its own
+	sum += math.Exp(-max(top, 0) - 0.5)
+	for i := range ways {
+		ways[i].P /= sum
+		ways[i].Joints = s.jointsOf(ways[i].X, profs[0], first)
+	}
+	s.Lower = ways
+}
+
+// anchor is the strongest joint of the open course.
+func (s *Sketch) anchor() (float64, bool) {
+	best, x := 0.0, 0.0
+	for _, p := range s.Pieces {
+		for _, d := range []Side{p.Left, p.Right} {
+			if d.Kind == Joint && d.Strength > best {
+				best, x = d.Strength, d.X
+			}
+		}
+	}
+	return x, best >= sureJoint
+}
+
+// evidence sums the log likelihood ratios of the joints of one course, at x
+// and whole widths from there.
+func (s *Sketch) evidence(p *profile, x float64) (sum, n float64) {
+	least := .35 * s.Product.Exposure / Cell
+	end := p.x0 + float64(len(p.got))*p.step
+	for k := math.Ceil((p.x0 - x) / s.Product.Width); x+k*s.Product.Width < end; k++ {
+		best, rows := 0.0, 0.0
+		for d := -4.0; d <= 4; d += 2 {
+			sh, r := p.at(x + k*s.Product.Width + d)
+			if r >= least && sh >= best {
+				best, rows = sh, r
+			}
+		}
+		if rows >= least {
+			sum += llr(best)
+			n++
+		}
+	}
+	return sum, n
+}
+
+// offsets weighs every offset of the joints from a joint of the open course.
+func (s *Sketch) offsets(profs []*profile, anchor float64) []Lower {
+	W := s.Product.Width
+	n := int(W / offsetStep)
+	score := make([]float64, n)
+	for i := range score {
+		off := (float64(i) - float64(n)/2) * offsetStep
+		for c, p := range profs {
+			e, _ := s.evidence(p, anchor+float64(c+1)*off)
+			score[i] += e
+		}
+		if a := math.Abs(off); a < leastOffset || a > usualOffset {
+			score[i] -= oddOffset
+		}
+	}
+	return maxima(score, func(i int) float64 { return anchor + (float64(i)-float64(n)/2)*offsetStep })
+}
+
+// offsetsFree weighs every place and, for each, the best offset, where no
+// joint of the open course is in sight.
+func (s *Sketch) offsetsFree(profs []*profile) []Lower {
+	W := s.Product.Width
+	n := int(W / offsetStep)
+	score := make([]float64, n)
+	for i := range score {
+		x := profs[0].x0 + float64(i)*offsetStep
+		e, _ := s.evidence(profs[0], x)
+		rest := 0.0
+		for off := leastOffset; off <= usualOffset; off += 4 {
+			for _, sign := range []float64{-1, 1} {
+				a, _ := s.evidence(profs[1], x+sign*off)
+				b, _ := s.evidence(profs[2], x+2*sign*off)
+				rest = max(rest, a+b)
+			}
+		}
+		score[i] = e + rest - 2 // the best of many offsets is partly luck
+	}
+	return maxima(score, func(i int) float64 { return profs[0].x0 + float64(i)*offsetStep })
+}
+
+// maxima are the best local maxima of a circular score, P still logarithmic.
+func maxima(score []float64, x func(i int) float64) []Lower {
+	order := make([]int, len(score))
+	for i := range order {
+		order[i] = i
+	}
+	sort.SliceStable(order, func(a, b int) bool { return score[order[a]] > score[order[b]] })
+	var out []Lower
+	var taken []int
+	for _, i := range order {
+		near := false
+		for _, t := range taken {
+			d := abs(i - t)
+			near = near || float64(min(d, len(score)-d))*offsetStep < rival
+		}
+		if near {
+			continue
+		}
+		taken = append(taken, i)
+		out = append(out, Lower{P: score[i], X: x(middle(score, i))})
+		if len(out) == maxWays {
+			break
+		}
+	}
+	return out
+}
+
+// middle is the centre of the plateau that i stands on.
+func middle(score []float64, i int) int {
+	hi := i
+	for hi+1 < len(score) && hi < i+8 && score[hi+1] > score[i]-.05 {
+		hi++
+	}
+	lo := i
+	for lo > 0 && lo > i-8 && score[lo-1] > score[i]-.05 {
+		lo--
+	}
+	return (lo + hi) / 2
+}
+
+func abs(i int) int {
+	if i < 0 {
+		return -i
+	}
+	return i
+}
+
+// jointsOf lists the joints of the course below in sight, for one way.
+func (s *Sketch) jointsOf(x float64, p *profile, ms []mark) []LowerJoint {
+	W, least := s.Product.Width, .35*s.Product.Exposure/Cell
+	var out []LowerJoint
+	end := p.x0 + float64(len(p.got))*p.step
+	for k := math.Ceil((p.x0 - x) / W); x+k*W < end; k++ {
+		j := LowerJoint{X: x + k*W}
+		best := j.X
+		seen := false
+		for d := -8.0; d <= 8; d += 2 {
+			sh, r := p.at(j.X + d)
+			seen = seen || r >= least
+			if r >= least && sh > j.Strength {
+				j.Strength, best = sh, j.X+d
+			}
+		}
+		if !seen {
+			continue
+		}
+		if j.Strength > .06 {
+			if e, at, ok := edgeOf(ms, best, 6); ok && math.Abs(at-j.X) < 12 {
+				j.X, j.Edge = at, s.place(e)
+			}
+		}
+		out = append(out, j)
+	}
+	return out
+}
