@@ -77,7 +77,7 @@ func TestProbabilityIsFrequency(t *testing.T) {
 				add(b, "right", right < s.Ends.Min || right > s.Ends.Max)
 				add(b, "lower_joint", draw(f.LowerJoint) < s.Joints.Clearance && y < s.Shingle.Height-s.Shingle.Exposure)
 				add(b, "next_joint", draw(f.NextJoint) < s.Joints.Clearance)
-				add(b, "head_size", draw(f.HeadDiameter) < s.Fasteners.HeadDiameter)
+				add(b, "head_size", draw(f.HeadDiameter) < s.Fasteners.HeadDiameter*.96) // a nominal size; heads are made up to 4 % short of it
 				add(b, "gap of a full piece", along-before > (s.Shingle.Width-2*s.Ends.Min)/3+2*length.Inch)
 				before = along
 			}

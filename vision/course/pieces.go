@@ -10,6 +10,7 @@ const (
 	sureJoint = .30 // taken as it is
 	weakJoint = .04 // taken where the product's width asks for one
 	sureRake  = .35
+	sureOff   = .5  // mean probability of "off the roof" beside a rake
 	fairJoint = .15 // measured from
 	minRows   = 12  // cells: shorter sight of a joint counts as none
 	outRows   = 20  // the same for a joint whose foot lies out of the picture
@@ -217,25 +218,31 @@ func (s *Sketch) rake() (Side, int) {
 	lo, hi := -2*p.Exposure, p.Height-6
 	ms := s.upright(cRake, cRakeS, lo, hi, func(k int) float64 { return float64(m.ch[cRakeD][k]) })
 	prof := s.profileOf(ms, lo, hi)
-	xs := prof.peaks(sureRake, 30, 60)
-	if len(xs) == 0 {
+	d, side := Side{Kind: Rake}, 0
+	for _, x := range prof.peaks(sureRake, 30, 60) {
+		if side = s.offRoof(x); side != 0 {
+			d.X = x
+			d.Strength, _ = prof.at(x)
+			break
+		}
+	}
+	if side == 0 {
 		return Side{}, 0
 	}
-	d := Side{Kind: Rake, X: xs[0]}
-	d.Strength, _ = prof.at(d.X)
 	own := s.upright(cRake, cRakeS, 6, hi, func(k int) float64 { return float64(m.ch[cRakeD][k]) })
 	if e, at, ok := edgeOf(own, d.X, 6); ok {
 		d.X, d.Edge = at, e
 	} else if e, at, ok := edgeOf(ms, d.X, 6); ok {
 		d.X, d.Edge = at, e
 	}
-	return d, s.offRoof(d.X)
+	return d, side
 }
 
-// offRoof tells on which side of x the roof ends, by the regions next to it.
+// offRoof tells on which side of x the roof ends, by the regions next to it;
+// 0 when neither side is off the roof (the picture's own border, for one).
 func (s *Sketch) offRoof(x float64) int {
 	m := s.Maps
-	var left, right, nl, nr float64
+	var off, n [2]float64
 	for i := range m.H {
 		for j := range m.W {
 			k := i*m.W + j
@@ -248,18 +255,22 @@ func (s *Sketch) offRoof(x float64) int {
 			if h < -s.Product.Exposure || h > s.Product.Height || math.Abs(d) < 8 || math.Abs(d) > 80 {
 				continue
 			}
-			off := sigmoid(m.ch[cOff][k] - max(m.ch[cUnderlay][k], m.ch[cOpen][k], m.ch[cFinished][k]))
-			if d < 0 {
-				left, nl = left+off, nl+1
-			} else {
-				right, nr = right+off, nr+1
+			side := 0
+			if d > 0 {
+				side = 1
 			}
+			off[side] += sigmoid(m.ch[cOff][k] - max(m.ch[cUnderlay][k], m.ch[cOpen][k], m.ch[cFinished][k]))
+			n[side]++
 		}
 	}
-	if left/max(nl, 1) > right/max(nr, 1) {
+	left, right := off[0]/max(n[0], 1), off[1]/max(n[1], 1)
+	switch {
+	case left > right && left > sureOff && n[0] > 60:
 		return -1
+	case right > left && right > sureOff && n[1] > 60:
+		return 1
 	}
-	return 1
+	return 0
 }
 
 // stretch fits a piece's own line along the course, h mm over the butt line.
