@@ -22,6 +22,7 @@ const (
 	minSquare  = 9.0  // px a card square
 	minShare   = .0053
 	maxBend    = 5.0 // mm
+	maxReachU  = 5.0 // mm: beyond it the card lies far from what it carries
 	whiteShort = 90  // px: a white sheet with a shorter side counts as a scrap
 )
 
@@ -151,12 +152,19 @@ func (p *pass) pose() (*Refusal, error) {
 	}
 	b := card.Standard
 	ox, oy := float64(b.Cols)*b.SquareMM/2, float64(b.Rows)*b.SquareMM/2
-	H := p.sight.H
-	var c [9]float64
-	for i := range 3 {
-		c[3*i], c[3*i+1], c[3*i+2] = H[3*i], -H[3*i+1], H[3*i]*ox+H[3*i+1]*oy+H[3*i+2]
+	corners := make([]plane.Corner, len(p.sight.Corners))
+	for i, k := range p.sight.Corners {
+		corners[i] = plane.Corner{X: k.BoardX - ox, Y: oy - k.BoardY, U: k.X, V: k.Y, Sigma: k.U}
 	}
-	p.cardPose = plane.PoseFrom(c, p.lens)
+	flat, err := plane.FitHomography(corners)
+	if err != nil {
+		return nil, err
+	}
+	p.kept, p.dropped = len(corners)-len(flat.Dropped), len(flat.Dropped)
+	_, _, ux, uy := flat.ToPlane(p.lens.Cx, p.lens.Cy, 0)
+	p.r.Checks = append(p.r.Checks, Check{"card's reach", math.Hypot(ux, uy) < maxReachU,
+		fmt.Sprintf("from the card alone, the middle of the picture is known to %.1f mm", math.Hypot(ux, uy))})
+	p.cardPose = plane.PoseFrom(flat.H, p.lens)
 	p.r.ScalePxPerMM = p.sight.SquarePx / b.SquareMM
 	p.r.TiltDeg = p.cardPose.TiltDeg()
 	if p.r.TiltDeg > maxTilt {
@@ -165,10 +173,6 @@ func (p *pass) pose() (*Refusal, error) {
 	}
 	if q := p.sight.SquarePx; q < minSquare || q < minShare*long {
 		return far(q), nil
-	}
-	corners := make([]plane.Corner, len(p.sight.Corners))
-	for i, k := range p.sight.Corners {
-		corners[i] = plane.Corner{X: k.BoardX - ox, Y: oy - k.BoardY, U: k.X, V: k.Y, Sigma: k.U}
 	}
 	prior := plane.DefaultPrior(known)
 	loose := prior

@@ -19,7 +19,9 @@ var tablePlane = Homography{H: [9]float64{4.0, .10, 600, -.05, 3.80, 500, 1e-5, 
 const tableCorner, tablePoint = .3, 1.0
 
 // fourCorners are the card's outer corners, seen without noise.
-func fourCorners() []Corner { return seen(tablePlane, [][2]float64{{0, 0}, {180, 0}, {180, 120}, {0, 120}}) }
+func fourCorners() []Corner {
+	return seen(tablePlane, [][2]float64{{0, 0}, {180, 0}, {180, 120}, {0, 120}})
+}
 
 // gridOfCorners is 7 x 5 points, 30 mm apart.
 func gridOfCorners() []Corner {
