@@ -84,7 +84,7 @@ func (l *Lens) Project(p Vec) (u, v float64) {
 func (l *Lens) Ray(u, v float64) Vec {
 	ud, vd := (u-l.Cx)/l.F, (v-l.Cy)/l.F
 	x, y := ud, vd
-	for range 7 {
+	for range 8 {
 		r2 := x*x + y*y
 		d := 1 + r2*(l.K1+l.K2*r2)
 		x, y = ud/d, vd/d

@@ -60,8 +60,10 @@ func (p *Pyramid) level(n int) (gocv.Mat, error) {
 }
 
 // grid is the step, in view pixels, at which the mapping is computed exactly;
-// between, it is interpolated (better than .01 px for any phone lens).
-const grid = 16
+// between, it is interpolated: a view of 1 px/mm that a phone sees at 35 degrees
+// from 1 m errs by less than .1 px of the photo (.03 mm), seen at 25 degrees
+// from 1.2 m by less than .03 px. The error falls with the square of the step.
+const grid = 8
 
 // Picture renders the view. Pixels that the photo does not show are 0. Before
 // sampling, a finer photo is reduced by area to about the view's resolution.
