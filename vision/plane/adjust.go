@@ -112,7 +112,6 @@ type Solution struct {
 	LineChi    float64 // mean square of the normalised line residuals
 	problem    *Problem
 	root       *mat.Dense // nParams x nParams, covariance = root rootᵀ
-	own        [][2]float64
 }
 
 func hypot(a, b float64) float64 { return math.Hypot(a, b) }

@@ -47,7 +47,7 @@ func (f *Frame) OnSurface(u, v float64, course int, rise float64) (x, y float64)
 	base := float64(course) * f.Stack.Exposure
 	z := f.Stack.At(0) + rise
 	for range 4 {
-		x, y = f.meet(c, d, z)
+		_, y = f.meet(c, d, z)
 		z = f.Stack.At(y-base) + rise
 	}
 	return f.meet(c, d, z)
