@@ -12,7 +12,9 @@ import (
 const (
 	spotFloor = -2.0 // logit of the course network's head map
 	maxSpots  = 90
-	headFloor = .5  // probability from which a head is reported
+	lookFloor = .2  // probability by the closer look below which nothing is a head
+	lookShare = .8  // weight of the closer look's logit against the course network's
+	headFloor = .15 // sum of both from which a head is reported (chosen on rendered scenes)
 	apart     = 9.0 // mm: two heads are never nearer
 	exposedBy = 4.0 // mm below the butt line from which a head counts as exposed
 )
@@ -22,7 +24,7 @@ type foundHead struct {
 	x, y    float64 // mm, on the surface raised by the head's rise
 	course  int
 	exposed bool
-	spot    float64 // logit of the course network there
+	score   float64 // probability by both networks
 }
 
 // heads looks closely at every spot where a head may be.
@@ -43,14 +45,15 @@ func (p *pass) heads() (*Refusal, error) {
 		if err != nil {
 			return nil, err
 		}
-		if l.P < headFloor || !p.inside(l, f.ScaleAt(x, y, z)) {
+		both := s.Logit + lookShare*math.Log(l.P/(1-l.P+1e-9))
+		if l.P < lookFloor || both < headFloor || !p.inside(l, f.ScaleAt(x, y, z)) {
 			continue
 		}
 		h := p.settle(l)
-		h.spot = s.Logit
+		h.score = 1 / (1 + math.Exp(-both))
 		all = append(all, h)
 	}
-	sort.SliceStable(all, func(a, b int) bool { return all[a].P > all[b].P })
+	sort.SliceStable(all, func(a, b int) bool { return all[a].score > all[b].score })
 	for _, h := range all {
 		near := false
 		for _, k := range p.found {

@@ -45,7 +45,7 @@ func (p *pass) measured(q quantity, own float64) length.Measured {
 func (p *pass) fastener(id int, h *foundHead) Fastener {
 	f := &p.solution.Frame
 	s := f.ScaleAt(h.x, h.y, f.Stack.At(h.y))
-	out := Fastener{ID: id, Px: Point{h.U, h.V}, RadiusPx: h.Diameter / 2 * s, Score: h.P, Piece: -1, Exposed: h.exposed, Drive: driveOf(h.Drive)}
+	out := Fastener{ID: id, Px: Point{h.U, h.V}, RadiusPx: h.Diameter / 2 * s, Score: h.score, Piece: -1, Exposed: h.exposed, Drive: driveOf(h.Drive)}
 	d := length.New(mm(h.Diameter), mm(h.DiamU))
 	out.HeadDiameter = &d
 	tx, ty := f.Sight(h.x, h.y, f.Stack.At(h.y))

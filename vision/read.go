@@ -221,7 +221,7 @@ func sideFloor(s course.Side) float64 {
 // asked for there.
 const (
 	sureLower    = .9
-	sureLowerTab = .985
+	sureLowerTab = .995
 )
 
 func (p *pass) lowerKnown() bool {

@@ -7,11 +7,12 @@ import (
 
 // Evidence that a line needs, as the share of its rows in sight.
 const (
-	sureJoint = .30 // taken as it is
+	sureJoint = .25 // taken as it is
 	weakJoint = .04 // taken where the product's width asks for one
 	sureRake  = .35
 	sureOff   = .5  // mean probability of "off the roof" beside a rake
 	fairJoint = .15 // measured from
+	sureTab   = .60 // of three-tab pieces, taken even where a cutout may be
 	minRows   = 12  // cells: shorter sight of a joint counts as none
 	outRows   = 20  // the same for a joint whose foot lies out of the picture
 )
@@ -37,8 +38,13 @@ func (s *Sketch) pieces(open []mark) {
 		last = rake
 	}
 	var cuts, outside []Side
-	for _, x := range prof.peaks(sureJoint, minRows, 40) {
-		_, rows := prof.at(x)
+	var taken []float64
+	for _, x := range prof.peaks(sureJoint, minRows, 40) { // the strongest first
+		share, rows := prof.at(x)
+		if share < sureTab && s.tabFrom(taken, x) {
+			continue
+		}
+		taken = append(taken, x)
 		switch d := s.joint(ms, prof, x, Joint); {
 		case x > left+15 && x < right-15:
 			cuts = append(cuts, d)
@@ -80,6 +86,23 @@ func (s *Sketch) pieces(open []mark) {
 		p.Top = s.stretch(tops, p, H)
 		s.Pieces = append(s.Pieces, p)
 	}
+}
+
+// tabFrom tells whether x lies whole tabs, not whole shingles, from a joint
+// already taken: then it is likely a cutout.
+func (s *Sketch) tabFrom(taken []float64, x float64) bool {
+	if s.Product.Laminated {
+		return false
+	}
+	tab := s.Product.Width / 3
+	for _, t := range taken {
+		d := math.Abs(x - t)
+		n := math.Round(d / tab)
+		if math.Mod(n, 3) != 0 && math.Abs(d-n*tab) < coarse*d+4 {
+			return true
+		}
+	}
+	return false
 }
 
 // Before the adjustment, lengths along the course are good to about this share.
