@@ -26,7 +26,7 @@ var shelfPhotos = []struct {
 
 // BenchmarkInspect takes 12 MP photos from bytes to lengths, one at a time on
 // one thread of OpenCV, as a batch does. It reports milliseconds a photo for
-// each stage, and the whole as a multiple of decoding the same photo in the
+// each stage, and what follows decoding as a multiple of decoding itself in the
 // same run, which says more than milliseconds of an unknown computer.
 func BenchmarkInspect(b *testing.B) {
 	card.Threads(1)
