@@ -14,6 +14,7 @@ import (
 // Limits of what can be measured. The first version takes them from rendered
 // scenes; each lies where the lengths' uncertainty has about doubled.
 const (
+	minSide    = 200  // px: ten card squares hardly fit in
 	maxBurnt   = .20  // share of pixels at white
 	minMedian  = 15   // of the grey picture, 0 to 255
 	minDetail  = .70  // fine over coarse contrast
@@ -28,6 +29,9 @@ const (
 
 // light turns the picture grey and refuses what is burnt out or black.
 func (p *pass) light() (*Refusal, error) {
+	if w, h := p.picture.Cols(), p.picture.Rows(); min(w, h) < minSide {
+		return &Refusal{NoCard, fmt.Sprintf("a picture of %d x %d px cannot show a card; %d px a side are needed at least", w, h, minSide), "send the original photo"}, nil
+	}
 	p.gray = gocv.NewMat()
 	if err := gocv.CvtColor(p.picture, &p.gray, gocv.ColorBGRToGray); err != nil {
 		return nil, err
