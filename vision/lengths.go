@@ -26,7 +26,7 @@ func (p *pass) lengths() (*Refusal, error) {
 	for i := range p.found {
 		p.r.Fasteners = append(p.r.Fasteners, p.fastener(i+1, &p.found[i]))
 	}
-	p.r.Checks = p.checks()
+	p.r.Checks = append(p.r.Checks, p.checks()...)
 	p.r.Budget = p.budget()
 	p.kept = len(p.r.Fasteners)
 	return nil, nil

@@ -42,6 +42,7 @@ func (p *pass) turn() (*Refusal, error) {
 	var best course.Place
 	var at float64
 	best.Score = math.Inf(-1)
+search:
 	for _, t := range turns {
 		for q := range 4 {
 			turn := (t + 90*float64(q)) * math.Pi / 180
@@ -53,9 +54,9 @@ func (p *pass) turn() (*Refusal, error) {
 				best, at = got, turn
 			}
 			p.kept++
-		}
-		if best.Score > sureScore {
-			break
+			if best.Score > sureScore {
+				break search // a wrong turn never looks like this
+			}
 		}
 	}
 	if best.Score < minScore || best.TopIn && best.Top < minTop || best.Lap < minLap {
@@ -217,19 +218,10 @@ func sideFloor(s course.Side) float64 {
 }
 
 // sureLower is the probability from which the joints below count as known.
-// Between three-tab pieces a joint looks like the cutouts beside it, so more is
-// asked for there.
-const (
-	sureLower    = .9
-	sureLowerTab = .995
-)
+const sureLower = .85
 
 func (p *pass) lowerKnown() bool {
-	need := sureLower
-	if p.o.Product.Family == ThreeTab {
-		need = sureLowerTab
-	}
-	return len(p.sketch.Lower) > 0 && p.sketch.Lower[0].P >= need
+	return len(p.sketch.Lower) > 0 && p.sketch.Lower[0].P >= sureLower
 }
 
 // lowerLines ties each lower joint to its own line or, where it was not seen
