@@ -1,0 +1,70 @@
+package course
+
+import "testing"
+
+// drawnProfile shows lines at the given places, with the share of rows that show them.
+func drawnProfile(lines map[float64]float64) *profile {
+	p := &profile{x0: -1200, step: 2, got: make([]float64, 1200), rows: make([]float64, 1200)}
+	for i := range p.rows {
+		p.rows[i] = 30
+		x := p.x0 + float64(i)*p.step
+		for at, share := range lines {
+			if x > at-profileReach && x < at+profileReach {
+				p.got[i] = share * 30
+			}
+		}
+	}
+	return p
+}
+
+func drawnSketch(laminated bool) *Sketch {
+	return &Sketch{Product: Product{Laminated: laminated, Width: 1000, Height: 337, Exposure: 143}}
+}
+
+// Three courses whose joints step by 150 mm from the open joint at 40 mm; a
+// stronger line in one course alone (a tooth, a scratch) does not win.
+func TestOffsetsWantAllCoursesToAgree(t *testing.T) {
+	s := drawnSketch(true)
+	ps := []*profile{
+		drawnProfile(map[float64]float64{190: .35, -500: .6}),
+		drawnProfile(map[float64]float64{340: .3, -660: .3}),
+		drawnProfile(map[float64]float64{490: .3, -510: .25}),
+	}
+	ways := s.offsets(ps, 40)
+	if len(ways) < 2 {
+		t.Fatalf("%d ways", len(ways))
+	}
+	if d := ways[0].X - 190; d < -6 || d > 6 {
+		t.Errorf("joint below at %.0f mm, drawn at 190", ways[0].X)
+	}
+	if ways[0].P-ways[1].P < 2 {
+		t.Errorf("log likelihoods %.1f and %.1f: must be well apart", ways[0].P, ways[1].P)
+	}
+}
+
+// Cutouts a third of the width apart, all alike, leave the ways open.
+func TestOffsetsStayOpenBetweenCutouts(t *testing.T) {
+	s := drawnSketch(false)
+	lines := func(first float64) map[float64]float64 {
+		m := map[float64]float64{}
+		for k := -4.0; k <= 4; k++ {
+			m[first+k*1000/3] = .3
+		}
+		return m
+	}
+	ways := s.offsets([]*profile{drawnProfile(lines(190)), drawnProfile(lines(340)), drawnProfile(lines(490))}, 40)
+	if d := (ways[0].P - ways[1].P) * tabTrust; d > 1 {
+		t.Errorf("the ways differ by %.2f after the trust is taken off: a joint was told from a cutout that looks the same", d)
+	}
+}
+
+func TestLLRGrowsWithTheShare(t *testing.T) {
+	last := llr(0)
+	for s := .02; s <= 1; s += .02 {
+		if v := llr(s); v < last {
+			t.Fatalf("llr(%.2f) = %.2f, less than before", s, v)
+		} else {
+			last = v
+		}
+	}
+}
