@@ -17,9 +17,6 @@ type Edge struct {
 	U   float64      // mm, standard uncertainty of the line as a whole, across
 }
 
-// Seen tells whether there is anything of the edge.
-func (e *Edge) Seen() bool { return len(e.Pts) > 0 }
-
 // Side is one end of a piece.
 type Side struct {
 	Kind     SideKind
