@@ -9,7 +9,8 @@ import (
 
 // end: an outermost head is nearer to its end than ends.min or farther than
 // ends.max. Only ends that the picture shows count. Of a lone head the worse
-// of its two ends is told.
+// of its two ends is told. A head so far in that a further one belongs between
+// it and the end is not itself misplaced: endMissing tells that of the piece.
 func end(c *scene, i int) (Finding, bool) {
 	w, at := c.row(i)
 	if w == nil {
@@ -62,6 +63,9 @@ func (c *scene) oneEnd(w *row, side string, kind vision.End, m *length.Measured)
 	if w.hidden && far > c.s.Decision.Clear && near < c.s.Decision.Suspect {
 		return notJudged("end", fmt.Sprintf("part of the piece is out of sight, and a head nearer to the %s end may lie there (this one at %v)", side, *m)).with(m, &low, &high)
 	}
+	if m.Value() > c.missedFrom(w) {
+		return notJudged("end", fmt.Sprintf("no head near the %s end of the piece: this one, at %v, is the next one in", side, *m)).with(m, &low, &high)
+	}
 	return c.answer("end", near+far, endText(*m, low, high, side),
 		"common practice is a further fastener at the right distance"+decides, "ends.min", "ends.max").with(m, &low, &high)
 }
@@ -74,4 +78,54 @@ func endText(m length.Measured, low, high length.MM, side string) string {
 		return fmt.Sprintf("%s too far from the %s end of its piece (most %s; the outermost head at %v)", length.Inches(x-high), side, length.Inches(high), m)
 	}
 	return fmt.Sprintf("at the right distance from the %s end of its piece (%s to %s; head at %v)", side, length.Inches(low), length.Inches(high), m)
+}
+
+// endMissing: no head of a piece is near one of its ends that the picture
+// shows. It concerns the piece, since no head of it is out of place.
+func endMissing(c *scene) []PieceFinding {
+	var out []PieceFinding
+	for _, p := range c.r.Course.Pieces {
+		w := c.rows[p.ID]
+		if len(w.heads) == 0 || w.hidden || p.Unsure {
+			continue
+		}
+		first, last := c.r.Fasteners[w.heads[0]], c.r.Fasteners[w.heads[len(w.heads)-1]]
+		if f, ok := c.missingAt(w, "left", p.Left, first.LeftEnd); ok {
+			out = append(out, PieceFinding{f, p.ID, -1})
+		}
+		if f, ok := c.missingAt(w, "right", p.Right, last.RightEnd); ok {
+			out = append(out, PieceFinding{f, p.ID, -1})
+		}
+	}
+	return out
+}
+
+func (c *scene) missingAt(w *row, side string, kind vision.End, m *length.Measured) (Finding, bool) {
+	if !seen(kind) || m == nil || m.Value() <= c.missedFrom(w) {
+		return Finding{}, false
+	}
+	high := c.s.Ends.Max
+	text := fmt.Sprintf("no head near the %s end of the piece (most %s; the nearest head at %v)", side, length.Inches(high), *m)
+	return c.answer("end", above(*m, high), text, "common practice is a further fastener near that end"+decides, "ends.max").with(m, nil, &high), true
+}
+
+// missedFrom is the distance from an end at which the nearest head is more
+// likely the second than the first: half an even spacing over ends.max.
+func (c *scene) missedFrom(w *row) length.MM {
+	width, need := c.s.Shingle.Width, c.s.Fasteners.PerPiece
+	if m := w.piece.Width; m != nil && !c.full(*m, m.U95()) {
+		width = m.Value()
+		switch {
+		case width < tiny:
+			need = min(tinyCount, c.s.Cut.ShortCount)
+		case width < c.s.Cut.Short:
+			need = c.s.Cut.ShortCount
+		}
+	}
+	return c.s.Ends.Max + c.even(width, need)/2
+}
+
+// even is the spacing of n heads that divide a width less ends.min at both ends.
+func (c *scene) even(width length.MM, n int) length.MM {
+	return max(0, width-2*c.s.Ends.Min) / length.MM(max(1, n-1))
 }

@@ -37,7 +37,7 @@ type Finding struct {
 }
 
 // Head is one head with the findings of all rules that concern it: an inner
-// head has no `end`, the left-most head of a piece no `gap`.
+// head has no `end`.
 type Head struct {
 	Fastener vision.Fastener
 	Findings []Finding
@@ -64,9 +64,9 @@ type headRule func(c *scene, i int) (Finding, bool)
 // pieceRule answers for all pieces or joints of the open course.
 type pieceRule func(c *scene) []PieceFinding
 
-var headRules = []headRule{exposed, height, end, lowerJoint, nextJoint, gap, drive, headSize}
+var headRules = []headRule{exposed, height, end, lowerJoint, nextJoint, drive, headSize}
 
-var pieceRules = []pieceRule{pieceCount, narrow, offset}
+var pieceRules = []pieceRule{pieceCount, endMissing, gap, narrow, offset}
 
 // Judge applies all rules. A refused photo gives an empty judgement.
 func Judge(s schedule.Schedule, r *vision.Result) Photo {

@@ -98,8 +98,19 @@ func read(t testing.TB, text string) schedule.Schedule {
 }
 
 // find gives the finding of a rule: of a head by index, or of the piece and
-// its joints when head is -1.
+// its joints when head is -1. A gap concerns the piece; it is asked for by the
+// index of the right one of its two heads.
 func find(p judge.Photo, rule string, head int) (judge.Finding, bool) {
+	if rule == "gap" {
+		for _, f := range p.Pieces {
+			if f.Rule == rule {
+				if head--; head == 0 {
+					return f.Finding, true
+				}
+			}
+		}
+		return judge.Finding{}, false
+	}
 	if head < 0 {
 		for _, f := range p.Pieces {
 			if f.Rule == rule {

@@ -115,11 +115,12 @@ func TestPractice(t *testing.T) {
 			join(all("lower_joint", 4, judge.Clear)[:3], all("next_joint", 4, judge.Clear))},
 		{"1", "common practice, no source", job, layout{width: 36, heads: quarter, height: 5.625},
 			join(one("end", 0, judge.Clear, 0), one("end", 3, judge.Clear, 0), all("gap", 4, judge.Clear)[1:])},
-		// Pairs beside the cutouts are a usual layout of six; even spacing plus
-		// 2 in (8.9 in here) does not know it and marks the gaps of 10 in.
-		{"2", "association, from memory; six a strip", with(association, "per_piece: 4", "per_piece: 6"),
+		// Pairs beside the cutouts: the width of a tab plus 2 in (14 in) is the limit.
+		{"2", "association, from memory; six a strip", with(with(association, "per_piece: 4", "per_piece: 6"), "laminated", "three-tab"),
 			layout{width: 36, heads: []float64{1, 11, 13, 23, 25, 35}, height: 5.625, lower: []float64{6}, next: []float64{30}},
-			join(one("count", -1, judge.Clear, 0), one("gap", 1, judge.Suspect, 0), one("gap", 2, judge.Clear, 0), all("lower_joint", 5, judge.Clear), all("next_joint", 6, judge.Clear))},
+			join(one("count", -1, judge.Clear, 0), all("gap", 6, judge.Clear)[1:], all("lower_joint", 5, judge.Clear), all("next_joint", 6, judge.Clear))},
+		{"2, a pair missing", "common practice, no source", with(with(job, "per_piece: 4", "per_piece: 6"), "laminated", "three-tab"),
+			layout{width: 36, heads: []float64{1, 23, 25, 35}, height: 5.625}, join(one("gap", 1, judge.Suspect, 0), one("gap", 2, judge.Clear, 0))},
 		{"3", "association, from memory; six equal", with(association, "per_piece: 4", "per_piece: 6"),
 			layout{width: 36, heads: six, height: 5.625, lower: []float64{6}, next: []float64{30}},
 			join(one("count", -1, judge.Clear, 0), one("lower_joint", 1, judge.Suspect, 0), one("next_joint", 4, judge.Suspect, 0),

@@ -82,6 +82,16 @@ func TestProbabilityIsFrequency(t *testing.T) {
 				before = along
 			}
 		}
+		compare := func(i int, name string, f judge.Finding) {
+			n, ok := broken[i][name]
+			if !ok || f.Result == judge.NotJudged {
+				return
+			}
+			checked[name]++
+			if seen := float64(n) / draws; math.Abs(seen-f.P) > 4.5*math.Sqrt(f.P*(1-f.P)/draws)+5e-4 {
+				t.Errorf("%s: told %.4f, seen %.4f (%s)", name, f.P, seen, f.Text)
+			}
+		}
 		for i, h := range findings.Heads {
 			for _, f := range h.Findings {
 				name := f.Rule
@@ -90,17 +100,11 @@ func TestProbabilityIsFrequency(t *testing.T) {
 					name = "left"
 				case f.Rule == "end":
 					name = "right"
-				case f.Rule == "gap" && strings.Contains(f.Text, "full"):
-					name = "gap of a full piece"
 				}
-				n, ok := broken[i][name]
-				if !ok || f.Result == judge.NotJudged {
-					continue
-				}
-				checked[name]++
-				if seen := float64(n) / draws; math.Abs(seen-f.P) > 4.5*math.Sqrt(f.P*(1-f.P)/draws)+5e-4 {
-					t.Errorf("%s: told %.4f, seen %.4f (%s)", name, f.P, seen, f.Text)
-				}
+				compare(i, name, f)
+			}
+			if f, ok := find(findings, "gap", i); ok && strings.Contains(f.Text, "full") {
+				compare(i, "gap of a full piece", f)
 			}
 		}
 	}
