@@ -33,16 +33,18 @@ type Prior struct {
 	K2U        float64
 	Centre     float64 // px
 	CardTilt   float64
-	CardHeight float64 // mm, of the card's centre over the surface it lies on
-	CardBend   float64 // mm
-	CardScale  float64 // relative
-	Rise       float64 // relative
-	CornerPx   float64 // what is left in a corner beside its own noise: paper, higher lens terms
+	CardThick  float64    // mm, how far the card's face lies over what carries it
+	CardHeight float64    // mm, standard uncertainty of that
+	CardBend   float64    // mm
+	CardScale  float64    // relative
+	Rise       float64    // relative
+	CornerPx   float64    // what is left in a corner beside its own noise: paper, higher lens terms
+	Lens       *LensPrior // a learned lens, in the place of Focal to Centre; nil without
 }
 
 // DefaultPrior is a phone without a profile and a card without a proof.
 func DefaultPrior(focalKnown bool) Prior {
-	p := Prior{Focal: .07, K1: .009, K1U: .014, K2U: .01, Centre: 12, CardTilt: .02, CardHeight: 2.5, CardBend: .7, CardScale: .0015, Rise: .12, CornerPx: .07}
+	p := Prior{Focal: .07, K1: .009, K1U: .014, K2U: .01, Centre: 12, CardTilt: .02, CardThick: 3, CardHeight: 2.5, CardBend: .7, CardScale: .0015, Rise: .12, CornerPx: .07}
 	if focalKnown {
 		p.Focal = .015
 	}
@@ -224,9 +226,9 @@ func (p *Problem) residuals(q *[nParams]float64, out []float64) (res []float64, 
 // priors adds what is known of each unknown before the photo was taken.
 func (p *Problem) priors(q *[nParams]float64, f *Frame, res []float64) []float64 {
 	r := p.Prior
-	return append(res,
-		q[iFocal]/r.Focal, (q[iK1]-r.K1)/r.K1U, q[iK2]/r.K2U, q[iCx]/r.Centre, q[iCy]/r.Centre,
-		q[iCardTiltX]/r.CardTilt, q[iCardTiltY]/r.CardTilt, (q[iCardZ]-p.CardOn*q[iRise]-3)/r.CardHeight,
+	lens := r.lens(q, &f.Lens)
+	return append(append(res, lens[:]...),
+		q[iCardTiltX]/r.CardTilt, q[iCardTiltY]/r.CardTilt, (q[iCardZ]-p.CardOn*q[iRise]-r.CardThick)/r.CardHeight,
 		q[iCardBend]/r.CardBend, q[iCardScale]/r.CardScale, (q[iRise]-1)/r.Rise)
 }
 

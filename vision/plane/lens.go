@@ -66,16 +66,22 @@ func (r *Rot) Vector() Vec {
 	return Vec{x * math.Pi, y * math.Pi, z * math.Pi}
 }
 
-// Lens is a pinhole camera with two radial terms (Brown 1971): focal length
-// and principal point in pixels, pixel centres at whole numbers.
-type Lens struct{ F, Cx, Cy, K1, K2 float64 }
+// Lens is a pinhole camera with two radial and two tangential terms (Brown
+// 1971): focal length and principal point in pixels, pixel centres at whole
+// numbers. The tangential terms are zero unless a profile of the camera is known.
+type Lens struct{ F, Cx, Cy, K1, K2, P1, P2 float64 }
+
+// bent is a point of the plane z = 1 as the lens shows it.
+func (l *Lens) bent(x, y float64) (xd, yd float64) {
+	r2 := x*x + y*y
+	d := 1 + r2*(l.K1+l.K2*r2)
+	return x*d + 2*l.P1*x*y + l.P2*(r2+2*x*x), y*d + l.P1*(r2+2*y*y) + 2*l.P2*x*y
+}
 
 // Project takes a point in the camera frame (x right, y down, z forward) to the picture.
 func (l *Lens) Project(p Vec) (u, v float64) {
-	x, y := p[0]/p[2], p[1]/p[2]
-	r2 := x*x + y*y
-	d := 1 + r2*(l.K1+l.K2*r2)
-	return l.F*x*d + l.Cx, l.F*y*d + l.Cy
+	x, y := l.bent(p[0]/p[2], p[1]/p[2])
+	return l.F*x + l.Cx, l.F*y + l.Cy
 }
 
 // Ray is the direction (z = 1) in the camera frame that a pixel looks along;
@@ -87,7 +93,7 @@ func (l *Lens) Ray(u, v float64) Vec {
 	for range 8 {
 		r2 := x*x + y*y
 		d := 1 + r2*(l.K1+l.K2*r2)
-		x, y = ud/d, vd/d
+		x, y = (ud-2*l.P1*x*y-l.P2*(r2+2*x*x))/d, (vd-l.P1*(r2+2*y*y)-2*l.P2*x*y)/d
 	}
 	return Vec{x, y, 1}
 }
