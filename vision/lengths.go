@@ -101,15 +101,24 @@ func (p *pass) pieceAt(h *foundHead) int {
 		return -1
 	}
 	for k := range p.geometry {
-		l, r := p.edgeX(k, -1, h.y), p.edgeX(k, 1, h.y)
+		l, r := p.reach(k, -1, h.y), p.reach(k, 1, h.y)
 		if h.x >= l-1.5 && h.x < r+1.5 {
-			if k+1 < len(p.geometry) && h.x > (r+p.edgeX(k+1, -1, h.y))/2 {
+			if k+1 < len(p.geometry) && h.x > (r+p.reach(k+1, -1, h.y))/2 {
 				continue
 			}
 			return k
 		}
 	}
 	return -1
+}
+
+// reach is how far a piece goes at height y. One that runs out of the picture
+// has no end in sight: its butt may leave the picture before its lap does.
+func (p *pass) reach(k, side int, y float64) float64 {
+	if s, _ := p.side(k, side); s.Kind == course.Frame {
+		return float64(side) * math.MaxFloat64 / 4
+	}
+	return p.edgeX(k, side, y)
 }
 
 // edgeX is where a piece ends at height y, for sorting heads only.
