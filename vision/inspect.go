@@ -21,6 +21,7 @@ import (
 type Options struct {
 	Product Product
 	Facts   photo.Facts
+	Known   Known
 	// Stages is called after a stage with a picture worth keeping; the picture
 	// is valid during the call only. May be nil.
 	Stages func(name string, picture gocv.Mat)
@@ -36,7 +37,7 @@ func Inspect(ctx context.Context, picture gocv.Mat, o Options) (*Result, error) 
 		return nil, err
 	}
 	defer n.giveBack()
-	p := &pass{ctx: ctx, picture: picture, o: o, nets: n, pyramid: plane.NewPyramid(picture), r: &Result{Camera: Camera{Source: "none"}}}
+	p := &pass{ctx: ctx, picture: picture, o: o, nets: n, pyramid: plane.NewPyramid(picture), r: &Result{Camera: Camera{Source: "none"}, Checks: o.Known.Checks}}
 	defer p.pyramid.Close()
 	for _, s := range []struct {
 		name string

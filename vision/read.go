@@ -64,7 +64,7 @@ search:
 			"take the photo before the next course covers the heads, with the butt line and the top edge of the open course in the picture"}, nil
 	}
 	p.place = plane.CardPlace{Turn: at, Y: -best.Y0}
-	p.place.Z = p.cardOn() + 3
+	p.place.Z = p.cardOn() + p.problem.Prior.CardThick
 	return nil, nil
 }
 
@@ -147,7 +147,6 @@ func (p *pass) adjust() (*Refusal, error) {
 	q := p.problem
 	q.Start = plane.FrameFrom(p.cardPose, p.lens, p.place, p.stack)
 	q.Card, q.CardOn = p.place, p.cardOn()
-	q.Prior.K1 = .009
 	q.Known = plane.DefaultKnown(float64(p.o.Product.Width))
 	type ref struct{ butt, left, right int }
 	refs := make([]ref, len(p.sketch.Pieces))
@@ -186,6 +185,9 @@ func (p *pass) adjust() (*Refusal, error) {
 		}
 	}
 	p.solution = q.Solve()
+	if r := p.wrongSize(); r != nil {
+		return r, nil
+	}
 	at := func(i int) *plane.Line {
 		if i < 0 {
 			return nil

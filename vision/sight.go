@@ -146,20 +146,15 @@ func detail4(gray gocv.Mat) (float64, error) {
 // pose takes the card apart into a camera and a pose, and refuses a bent card,
 // one seen at too flat an angle or from too far.
 func (p *pass) pose() (*Refusal, error) {
-	w, h := float64(p.picture.Cols()), float64(p.picture.Rows())
-	long := max(w, h)
-	p.lens = plane.Lens{F: .73 * long, Cx: (w - 1) / 2, Cy: (h - 1) / 2, K1: .009}
-	known := p.o.Facts.Focal35MM > 10
-	if known {
-		p.lens.F = p.o.Facts.Focal35MM / 36 * long
-		p.r.Camera.Source, p.r.Camera.ExifPx = "exif", p.lens.F
+	long := float64(max(p.picture.Cols(), p.picture.Rows()))
+	printed := p.printed()
+	if r := printed.Wrong(); r != nil {
+		return r, nil
 	}
-	b := card.Standard
-	ox, oy := float64(b.Cols)*b.SquareMM/2, float64(b.Rows)*b.SquareMM/2
-	corners := make([]plane.Corner, len(p.sight.Corners))
-	for i, k := range p.sight.Corners {
-		corners[i] = plane.Corner{X: k.BoardX - ox, Y: oy - k.BoardY, U: k.X, V: k.Y, Sigma: k.U}
-	}
+	corners := printed.corners(p.sight)
+	var prior plane.Prior
+	p.lens, prior = p.startLens(corners)
+	prior = printed.with(prior)
 	flat, err := plane.FitHomography(corners)
 	if err != nil {
 		return nil, err
@@ -169,7 +164,7 @@ func (p *pass) pose() (*Refusal, error) {
 	p.r.Checks = append(p.r.Checks, Check{"card's reach", math.Hypot(ux, uy) < maxReachU,
 		fmt.Sprintf("from the card alone, the middle of the picture is known to %.1f mm", math.Hypot(ux, uy))})
 	p.cardPose = plane.PoseFrom(flat.H, p.lens)
-	p.r.ScalePxPerMM = p.sight.SquarePx / b.SquareMM
+	p.r.ScalePxPerMM = p.sight.SquarePx / (card.Standard.SquareMM * math.Sqrt(printed.ScaleX*printed.ScaleY))
 	p.r.TiltDeg = p.cardPose.TiltDeg()
 	if p.r.TiltDeg > maxTilt {
 		return &Refusal{Oblique, fmt.Sprintf("the card is seen at %.0f degrees from straight above; at most %.0f can be measured", p.r.TiltDeg, maxTilt),
@@ -178,7 +173,9 @@ func (p *pass) pose() (*Refusal, error) {
 	if q := p.sight.SquarePx; q < minSquare || q < minShare*long {
 		return far(q), nil
 	}
-	prior := plane.DefaultPrior(known)
+	if r := unevenSeen(flat.H, p.lens, prior); r != nil {
+		return r, nil
+	}
 	loose := prior
 	loose.CardBend = 15
 	p.problem = &plane.Problem{Start: plane.FrameFrom(p.cardPose, p.lens, plane.CardPlace{}, plane.Stack{Rise: 1}), Corners: corners, Prior: loose}
