@@ -20,24 +20,26 @@ const K95 = 1.959963984540054
 
 // Measured is a length with its standard uncertainty.
 //
-// The uncertainty has two parts. `own` belongs to this length alone (where its
-// two ends were located). `shared[i]` is the signed effect, in mm, of one
-// standard deviation of the i-th shared input of the photo (pose of the card,
-// lens, height of the stack ...); the inputs are independent of each other by
-// construction. Two lengths of one photo list the same inputs in the same
-// order, so their correlation is kept and a difference comes out right
-// (JCGM 100:2008, 5.2 and F.1.2.3).
+// The uncertainty has two parts. `own` belongs to this length alone, by source
+// (where its two ends were located, how far its head stands out).
+// `shared[i]` is the signed effect, in mm, of one standard deviation of the
+// i-th shared input of the photo (corners of the card, lens, height of the
+// stack ...); the inputs are independent of each other by construction. Two
+// lengths of one photo list the same inputs in the same order, so their
+// correlation is kept and a difference comes out right (JCGM 100:2008, 5.2 and
+// F.1.2.3).
 //
 // The zero value is an exact length of 0 mm. Lengths of different photos must
 // not be subtracted with Sub.
 type Measured struct {
 	value  MM
-	own    float64
+	own    [sources]float64
 	shared []float64
 }
 
-// New returns a length with a standard uncertainty of its own and no shared input.
-func New(value, u MM) Measured { return Measured{value: value, own: math.Abs(float64(u))} }
+// New returns a length with the standard uncertainty of where it was located
+// and no shared input.
+func New(value, u MM) Measured { return Measured{value: value}.Widen(Localisation, u) }
 
 // WithShared returns m with the given effects of the shared inputs, in mm for
 // one standard deviation of each. The slice is kept, not copied.
@@ -50,7 +52,13 @@ func (m Measured) WithShared(effects []float64) Measured {
 func (m Measured) Value() MM { return m.value }
 
 // Own is the standard uncertainty that no other length shares.
-func (m Measured) Own() MM { return MM(m.own) }
+func (m Measured) Own() MM {
+	s := 0.0
+	for _, u := range m.own {
+		s += u * u
+	}
+	return MM(math.Sqrt(s))
+}
 
 // Shared lists the effects of the shared inputs in mm; it must not be changed.
 func (m Measured) Shared() []float64 { return m.shared }
@@ -58,7 +66,10 @@ func (m Measured) Shared() []float64 { return m.shared }
 // U is the combined standard uncertainty: the root of the sum of squares of
 // all parts (JCGM 100:2008, equation 10).
 func (m Measured) U() MM {
-	s := m.own * m.own
+	s := 0.0
+	for _, u := range m.own {
+		s += u * u
+	}
 	for _, e := range m.shared {
 		s += e * e
 	}
@@ -92,13 +103,16 @@ func (m Measured) Plus(d MM) Measured {
 }
 
 // Widen adds a further independent standard uncertainty to m's own.
-func (m Measured) Widen(u MM) Measured {
-	m.own = math.Hypot(m.own, float64(u))
+func (m Measured) Widen(from Source, u MM) Measured {
+	m.own[from] = math.Hypot(m.own[from], float64(u))
 	return m
 }
 
 func combine(m, n Measured, sign float64) Measured {
-	out := Measured{value: m.value + MM(sign)*n.value, own: math.Hypot(m.own, n.own)}
+	out := Measured{value: m.value + MM(sign)*n.value}
+	for i := range out.own {
+		out.own[i] = math.Hypot(m.own[i], n.own[i])
+	}
 	k := max(len(m.shared), len(n.shared))
 	if k == 0 {
 		return out

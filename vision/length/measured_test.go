@@ -83,7 +83,7 @@ func TestCorrelation(t *testing.T) {
 		if d := a.Sub(a.Plus(5)); math.Abs(float64(d.Value())+5) > 1e-9 || math.Abs(float64(d.U())-math.Sqrt2*float64(a.Own())) > 1e-12 {
 			t.Errorf("a length less itself keeps shared parts: %v", d)
 		}
-		if w := a.Widen(3); w.U() <= a.U() || w.Value() != a.Value() {
+		if w := a.Widen(length.Height, 3); w.U() <= a.U() || w.Value() != a.Value() {
 			t.Errorf("Widen(3) of u %v gives u %v", a.U(), w.U())
 		}
 	}

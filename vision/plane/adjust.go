@@ -104,8 +104,8 @@ type Problem struct {
 // CardPlace is the card in the roof frame: turn and place of its middle.
 type CardPlace struct{ Turn, Y, Z float64 }
 
-// Solution is an adjusted photo. Its unknowns are correlated; Root spreads
-// them over as many independent inputs of unit standard uncertainty.
+// Solution is an adjusted photo. Its unknowns are correlated; inputs spreads
+// them over independent inputs of unit standard uncertainty.
 type Solution struct {
 	Frame      Frame
 	Card       CardPlace
@@ -113,7 +113,7 @@ type Solution struct {
 	ResidualPx float64 // rms of the corners
 	LineChi    float64 // mean square of the normalised line residuals
 	problem    *Problem
-	root       *mat.Dense // nParams x nParams, covariance = root rootᵀ
+	inputs     inputs
 }
 
 func hypot(a, b float64) float64 { return math.Hypot(a, b) }
@@ -283,8 +283,7 @@ func (p *Problem) finish(q *[nParams]float64, r, w []float64, nc, nl int) *Solut
 	for i := nc; i < nc+nl; i++ {
 		s.LineChi += r[i] * r[i] * w[i] * w[i] / float64(max(nl, 1))
 	}
-	N, _ := p.normal(q, r, w)
-	s.root = rootOfInverse(N)
+	s.inputs = inputsOf(p.jacobian(q, w), nc, nl)
 	return s
 }
 
@@ -309,9 +308,8 @@ func sumSquares(r, w []float64) float64 {
 	return s
 }
 
-// normal is JᵀWJ and JᵀWr.
-func (p *Problem) normal(q *[nParams]float64, r, w []float64) (*mat.SymDense, *mat.VecDense) {
-	J := make([][]float64, nParams)
+// jacobian has a row for each unknown: the weighted change of all residuals.
+func (p *Problem) jacobian(q *[nParams]float64, w []float64) (J [nParams][]float64) {
 	for j := range nParams {
 		a, b := *q, *q
 		a[j] += steps[j]
@@ -323,6 +321,12 @@ func (p *Problem) normal(q *[nParams]float64, r, w []float64) (*mat.SymDense, *m
 		}
 		J[j] = ra
 	}
+	return J
+}
+
+// normal is JᵀWJ and JᵀWr.
+func (p *Problem) normal(q *[nParams]float64, r, w []float64) (*mat.SymDense, *mat.VecDense) {
+	J := p.jacobian(q, w)
 	N, g := mat.NewSymDense(nParams, nil), mat.NewVecDense(nParams, nil)
 	for a := range nParams {
 		for b := a; b < nParams; b++ {
@@ -360,71 +364,6 @@ func step(q *[nParams]float64, N *mat.SymDense, g *mat.VecDense, lambda float64)
 		out[i] -= d.AtVec(i)
 	}
 	return &out
-}
-
-// rootOfInverse is a matrix B with B Bᵀ = N⁻¹; columns of unknowns that the
-// data do not fix come out by their priors, which are part of N.
-func rootOfInverse(N *mat.SymDense) *mat.Dense {
-	n := N.SymmetricDim()
-	// scaled to unit diagonal first: the unknowns differ by many powers of ten
-	d := make([]float64, n)
-	S := mat.NewSymDense(n, nil)
-	for i := range n {
-		d[i] = 1 / math.Sqrt(max(N.At(i, i), 1e-30))
-	}
-	for i := range n {
-		for j := i; j < n; j++ {
-			S.SetSym(i, j, N.At(i, j)*d[i]*d[j])
-		}
-		S.SetSym(i, i, S.At(i, i)+1e-12)
-	}
-	var e mat.EigenSym
-	B := mat.NewDense(n, n, nil)
-	if !e.Factorize(S, true) {
-		return B
-	}
-	var V mat.Dense
-	e.VectorsTo(&V)
-	for k, v := range e.Values(nil) {
-		s := 1 / math.Sqrt(max(v, 1e-10))
-		for i := range n {
-			B.Set(i, k, V.At(i, k)*s*d[i])
-		}
-	}
-	return B
-}
-
-// Effects is how a quantity of the adjusted photo depends on the independent
-// inputs: for each the change, in the quantity's unit, of one standard
-// deviation. The quantity is given as a function of the frame.
-func (s *Solution) Effects(quantity func(f *Frame) float64) []float64 {
-	var g [nParams]float64
-	for j := range nParams {
-		if j >= iCardTurn && j <= iCardScale {
-			continue // the card's own unknowns do not move a place on the roof
-		}
-		a, b := s.Params, s.Params
-		a[j] += steps[j]
-		b[j] -= steps[j]
-		fa, fb := s.problem.frame(&a), s.problem.frame(&b)
-		g[j] = (quantity(&fa) - quantity(&fb)) / (2 * steps[j])
-	}
-	out := make([]float64, nParams)
-	for k := range nParams {
-		for j := range nParams {
-			out[k] += g[j] * s.root.At(j, k)
-		}
-	}
-	return out
-}
-
-// U is the standard uncertainty of one unknown after the adjustment.
-func (s *Solution) U(i int) float64 {
-	v := 0.0
-	for k := range nParams {
-		v += s.root.At(i, k) * s.root.At(i, k)
-	}
-	return math.Sqrt(v)
 }
 
 // Across is a line's place across (mm: y of a butt or top, x of a joint) at a
