@@ -49,25 +49,30 @@ func inches(m length.Measured) string {
 	return fmt.Sprintf("%.2f in ± %.2f in", m.Value()/length.Inch, m.U95()/length.Inch)
 }
 
-// budget splits the variance of the photo's lengths by source: the shared
-// inputs of the adjustment, and what each length has of its own.
+// budget is the photo's uncertainty budget: for each source the root mean
+// square of what it adds to each kind of length, over the heads.
 func (p *pass) budget() []Share {
-	shared, own := Share{Source: "camera, card and height of the shingles (shared by the photo)"}, Share{Source: "localisation of head and edges (each length's own)"}
-	rms := func(pick func(f *Fastener) *length.Measured) (sh, ow length.MM) {
-		var a, b, n float64
+	rms := func(pick func(f *Fastener) *length.Measured) (out length.Budget) {
+		n := 0.0
 		for i := range p.r.Fasteners {
-			m := pick(&p.r.Fasteners[i])
-			if m == nil {
-				continue
+			if m := pick(&p.r.Fasteners[i]); m != nil {
+				n++
+				for s, u := range m.Budget(p.r.Inputs) {
+					out[s] += u * u
+				}
 			}
-			o := float64(m.Own())
-			u := float64(m.U())
-			a, b, n = a+u*u-o*o, b+o*o, n+1
 		}
-		return mm(math.Sqrt(a / max(n, 1))), mm(math.Sqrt(b / max(n, 1)))
+		for s, v := range out {
+			out[s] = mm(math.Sqrt(float64(v) / max(n, 1)))
+		}
+		return out
 	}
-	shared.AboveButt, own.AboveButt = rms(func(f *Fastener) *length.Measured { return f.AboveButt })
-	shared.End, own.End = rms(func(f *Fastener) *length.Measured { return f.End })
-	shared.LowerJoint, own.LowerJoint = rms(func(f *Fastener) *length.Measured { return f.LowerJoint })
-	return []Share{shared, own}
+	above := rms(func(f *Fastener) *length.Measured { return f.AboveButt })
+	end := rms(func(f *Fastener) *length.Measured { return f.End })
+	lower := rms(func(f *Fastener) *length.Measured { return f.LowerJoint })
+	var out []Share
+	for _, s := range length.Sources() {
+		out = append(out, Share{s, above[s], end[s], lower[s]})
+	}
+	return out
 }

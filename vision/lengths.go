@@ -27,6 +27,7 @@ func (p *pass) lengths() (*Refusal, error) {
 		p.r.Fasteners = append(p.r.Fasteners, p.fastener(i+1, &p.found[i]))
 	}
 	p.r.Checks = append(p.r.Checks, p.checks()...)
+	p.r.Inputs = p.solution.Sources()
 	p.r.Budget = p.budget()
 	p.kept = len(p.r.Fasteners)
 	return nil, nil
@@ -35,8 +36,8 @@ func (p *pass) lengths() (*Refusal, error) {
 // quantity is a length as a function of the adjusted frame.
 type quantity func(f *plane.Frame) float64
 
-// measured evaluates a quantity with the effects of the shared inputs and an
-// uncertainty of its own.
+// measured evaluates a quantity with the effects of the shared inputs and the
+// uncertainty of where its ends were located.
 func (p *pass) measured(q quantity, own float64) length.Measured {
 	return length.New(mm(q(&p.solution.Frame)), mm(own)).WithShared(p.solution.Effects(q))
 }
@@ -50,8 +51,7 @@ func (p *pass) fastener(id int, h *foundHead) Fastener {
 	out.HeadDiameter = &d
 	tx, ty := f.Sight(h.x, h.y, f.Stack.At(h.y))
 	rise := math.Hypot(surfaceU, h.RiseU)
-	ux, uy := math.Hypot(h.CentreU, rise*tx), math.Hypot(h.CentreU, rise*ty)
-	along := p.measured(func(f *plane.Frame) float64 { x, _ := h.at(f); return x }, ux)
+	along := p.measured(func(f *plane.Frame) float64 { x, _ := h.at(f); return x }, h.CentreU).Widen(length.Height, mm(rise*tx))
 	out.Along = &along
 	k := p.pieceAt(h)
 	if k < 0 || h.exposed {
@@ -59,7 +59,7 @@ func (p *pass) fastener(id int, h *foundHead) Fastener {
 	}
 	g := &p.geometry[k]
 	out.Piece = k + 1
-	above := p.aboveButt(h, g, uy)
+	above := p.aboveButt(h, g).Widen(length.Height, mm(rise*ty))
 	out.AboveButt = &above
 	if l, ok := p.sideX(k, -1, h); ok {
 		d := along.Sub(l)
@@ -79,9 +79,9 @@ func (p *pass) fastener(id int, h *foundHead) Fastener {
 func (h *foundHead) at(f *plane.Frame) (x, y float64) { return f.OnSurface(h.U, h.V, h.course, h.Rise) }
 
 // aboveButt is the distance from the butt of the head's own piece, square to it.
-func (p *pass) aboveButt(h *foundHead, g *pieceLines, own float64) length.Measured {
+func (p *pass) aboveButt(h *foundHead, g *pieceLines) length.Measured {
 	if g.butt == nil {
-		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return y }, math.Hypot(own, noButtU))
+		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return y }, h.CentreU).Widen(length.Product, noButtU)
 	}
 	u := g.butt.U
 	from, to := g.butt.Reach(&p.solution.Frame)
@@ -92,7 +92,7 @@ func (p *pass) aboveButt(h *foundHead, g *pieceLines, own float64) length.Measur
 		x, y := h.at(f)
 		a, b := g.butt.Across(f, x-1), g.butt.Across(f, x+1)
 		return (y - (a+b)/2) / math.Hypot(1, (b-a)/2)
-	}, math.Hypot(own, u))
+	}, math.Hypot(h.CentreU, u))
 }
 
 // pieceAt is the piece of the open course that a head lies on, -1 for none.
@@ -151,7 +151,7 @@ func (p *pass) sideX(k, side int, h *foundHead) (length.Measured, bool) {
 		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return l.Across(f, y) }, l.U), true
 	case s.Kind == course.Predicted && m != nil && other.Kind == course.Joint:
 		W := float64(side) * float64(p.o.Product.Width)
-		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return m.Across(f, y) + W }, math.Hypot(m.U, widthU)), true
+		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return m.Across(f, y) + W }, m.U).Widen(length.Product, widthU), true
 	}
 	return length.Measured{}, false
 }
@@ -180,9 +180,9 @@ func (p *pass) lowerX(j *lowerLine) length.Measured {
 		l, shift = j.anchor, j.shift
 	}
 	if l == nil {
-		return length.New(mm(j.x), mm(j.u))
+		return length.New(mm(j.x), 0).Widen(length.Product, mm(j.u))
 	}
-	return p.measured(func(f *plane.Frame) float64 { return l.Across(f, -f.Stack.Exposure/2) + shift }, math.Hypot(l.U, j.u))
+	return p.measured(func(f *plane.Frame) float64 { return l.Across(f, -f.Stack.Exposure/2) + shift }, l.U).Widen(length.Product, mm(j.u))
 }
 
 func (p *pass) lowerJoint(h *foundHead, along length.Measured) *length.Measured {

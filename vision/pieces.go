@@ -52,7 +52,7 @@ func (p *pass) maybeLower() []MaybeJoints {
 	for _, w := range p.sketch.Lower {
 		m := MaybeJoints{P: w.P}
 		for _, j := range w.Joints {
-			m.X = append(m.X, length.New(mm(j.X), looseLower))
+			m.X = append(m.X, length.New(mm(j.X), 0).Widen(length.Product, looseLower))
 		}
 		out = append(out, m)
 	}
@@ -117,7 +117,7 @@ func (p *pass) offset(c *Course, at func(x, y float64) Point) {
 	case g.Observed && c.Offset != nil:
 		shifts = append(shifts, *c.Offset)
 	case g.Length > 0:
-		shifts = append(shifts, length.New(g.Length, 3), length.New(-g.Length, 3))
+		shifts = append(shifts, length.New(g.Length, 0).Widen(length.Product, 3), length.New(-g.Length, 0).Widen(length.Product, 3))
 	}
 	for _, j := range joints {
 		for _, s := range shifts {

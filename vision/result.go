@@ -198,7 +198,7 @@ type Stage struct {
 // Share is one contribution to the uncertainty of the photo's lengths:
 // the root mean square over its heads, in mm (k = 1), by kind of length.
 type Share struct {
-	Source                     string // "card corners", "lens", "height", "card print and bend", "localisation"
+	Source                     length.Source
 	AboveButt, End, LowerJoint length.MM
 }
 
@@ -212,6 +212,7 @@ type Result struct {
 	Course       *Course
 	Fasteners    []Fastener
 	Checks       []Check
+	Inputs       []length.Source // where each shared input of the lengths comes from, in the order of Measured.Shared
 	Budget       []Share
 	Stages       []Stage
 	// ToPicture maps a point of the surface of the open course (x along, y above

@@ -46,7 +46,7 @@ func Build(src Source, s schedule.Schedule, r *vision.Result, j judge.Photo) Pho
 	p.Budget = budget(r.Budget)
 	p.Heads = make([]Fastener, 0, len(j.Heads))
 	for _, h := range j.Heads {
-		p.Heads = append(p.Heads, fastener(h))
+		p.Heads = append(p.Heads, fastener(h, r.Inputs))
 	}
 	for _, f := range j.Pieces {
 		p.Findings = append(p.Findings, finding(f))
@@ -102,7 +102,7 @@ func course(c *vision.Course, low, high length.MM) *Course {
 	return out
 }
 
-func fastener(h judge.Head) Fastener {
+func fastener(h judge.Head, inputs []length.Source) Fastener {
 	f := h.Fastener
 	out := Fastener{
 		ID: f.ID, Px: xy(f.Px), RadiusPx: round(f.RadiusPx, 2), Score: round(f.Score, 4),
@@ -113,6 +113,20 @@ func fastener(h judge.Head) Fastener {
 		HeadDiameter: measured(f.HeadDiameter),
 		Drive:        drive(f.Drive),
 		Verdict:      string(h.Verdict),
+	}
+	for _, k := range []struct {
+		key string
+		of  *length.Measured
+	}{
+		{"above_butt", f.AboveButt}, {"left_end", f.LeftEnd}, {"right_end", f.RightEnd}, {"end", f.End},
+		{"lower_joint", f.LowerJoint}, {"next_joint", f.NextJoint}, {"head_diameter", f.HeadDiameter},
+	} {
+		if c := contributions(k.of, inputs); c != nil {
+			if out.Budget == nil {
+				out.Budget = map[string]Contributions{}
+			}
+			out.Budget[k.key] = c
+		}
 	}
 	if f.Piece >= 0 {
 		out.Piece = &f.Piece
@@ -178,7 +192,7 @@ func budget(in []vision.Share) BudgetTable {
 	}
 	out := BudgetTable{}
 	for _, s := range in {
-		out[s.Source] = Share{round(float64(s.AboveButt), 3), round(float64(s.End), 3), round(float64(s.LowerJoint), 3)}
+		out[s.Source.String()] = Share{round(float64(s.AboveButt), 3), round(float64(s.End), 3), round(float64(s.LowerJoint), 3)}
 	}
 	return out
 }
@@ -189,6 +203,23 @@ func measured(m *length.Measured) *Length {
 		return nil
 	}
 	return &Length{round(float64(m.Value()), 3), round(float64(m.U()), 3)}
+}
+
+// contributions is nil for a length that measured leaves out, and for an exact one.
+func contributions(m *length.Measured, inputs []length.Source) Contributions {
+	if measured(m) == nil {
+		return nil
+	}
+	var out Contributions
+	for s, u := range m.Budget(inputs) {
+		if v := round(float64(u), 4); v > 0 {
+			if out == nil {
+				out = Contributions{}
+			}
+			out[length.Source(s).String()] = v
+		}
+	}
+	return out
 }
 
 func polyline(in []vision.Point) []XY {

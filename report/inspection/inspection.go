@@ -152,10 +152,18 @@ type Fastener struct {
 	LowerJoint   *Length `json:"lower_joint,omitempty"`
 	NextJoint    *Length `json:"next_joint,omitempty"`
 	HeadDiameter *Length `json:"head_diameter,omitempty"`
-	Drive        Drive   `json:"drive"`
-	Rules        []Rule  `json:"rules,omitempty"`
-	Verdict      string  `json:"verdict"`
+	// Budget splits the uncertainty of each length above, by its key.
+	Budget  map[string]Contributions `json:"budget,omitempty"`
+	Drive   Drive                    `json:"drive"`
+	Rules   []Rule                   `json:"rules,omitempty"`
+	Verdict string                   `json:"verdict"`
 }
+
+// Contributions give by source its part of a length's standard uncertainty, mm
+// (k = 1). Their squares add up to the square of the length's u, up to
+// rounding; a source that adds nothing is absent. The sources are those of
+// length.Source.
+type Contributions map[string]float64
 
 // Drive is the drive class and the probability of each.
 type Drive struct {

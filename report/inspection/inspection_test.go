@@ -57,7 +57,7 @@ func measuredPhoto(file string) Photo {
 		},
 		Fasteners: []vision.Fastener{high, low},
 		Checks:    []vision.Check{{Name: "exposure", OK: true, Text: "5.61 in seen, 5.63 in expected"}},
-		Budget:    []vision.Share{{Source: "lens", AboveButt: 0.1, End: 0.2}},
+		Budget:    []vision.Share{{Source: length.Lens, AboveButt: 0.1, End: 0.2}},
 		Stages:    []vision.Stage{{Name: "card", Milliseconds: 101.26, Kept: 54}},
 	}
 	j := judge.Photo{
@@ -121,6 +121,30 @@ func TestGolden(t *testing.T) {
 		t.Fatal(err)
 	}
 	golden(t, "fasteners.csv", b.Bytes())
+}
+
+// Each length's contributions add up, in squares, to the square of its u.
+func TestBudgetAddsUp(t *testing.T) {
+	inputs := []length.Source{length.Corners, length.Corners, length.Lens, length.Product}
+	above := length.New(170, .3).Widen(length.Height, .2).WithShared([]float64{.1, -.2, .15, .4})
+	left := length.New(25, .2).WithShared([]float64{.05, .1, -.3, .1})
+	h := vision.Fastener{AboveButt: &above, LeftEnd: &left, HeadDiameter: mm(10, .15), Piece: -1}
+	f := fastener(judge.Head{Fastener: h}, inputs)
+	for key, l := range map[string]*Length{"above_butt": f.AboveButt, "left_end": f.LeftEnd, "head_diameter": f.HeadDiameter} {
+		sum := 0.0
+		for _, u := range f.Budget[key] {
+			sum += u * u
+		}
+		if math.Abs(math.Sqrt(sum)-l.U) > 1e-3 { // u is written to a thousandth
+			t.Errorf("%s: contributions %v add up to %.4f mm, u is %.3f mm", key, f.Budget[key], math.Sqrt(sum), l.U)
+		}
+	}
+	if len(f.Budget) != 3 {
+		t.Errorf("budgets of %d lengths, the head has 3", len(f.Budget))
+	}
+	if got := f.Budget["above_butt"]["corners"]; math.Abs(got-math.Hypot(.1, .2)) > 1e-4 {
+		t.Errorf("corners add %.4f mm, want %.4f", got, math.Hypot(.1, .2))
+	}
 }
 
 func validator(t *testing.T) *jsonschema.Schema {

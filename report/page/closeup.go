@@ -35,6 +35,21 @@ type closeup struct {
 	Guides   []guide
 	Measures []measure
 	Findings []findingLine
+	Budget   *budgetTable
+}
+
+// budgetTable says where the uncertainty of each of a head's lengths comes
+// from: half widths of 95 % intervals in inches, a column a length. The squares
+// of a column add up to the square of its total.
+type budgetTable struct {
+	Lengths []string
+	Rows    []budgetLine
+	Total   []string
+}
+
+type budgetLine struct {
+	Source string
+	U95    []string
 }
 
 // guide is a line of the course: a border of the band, an end, a joint.
@@ -61,6 +76,7 @@ func newCloseup(file string, h judge.Head, r *vision.Result, pic *photo.Picture,
 		Alt:      fmt.Sprintf("close-up of head %d, seen square to the roof", f.ID),
 		ViewBox:  fmt.Sprintf("%s %s %s %s", num(-closeW/2), num(-closeH/2), num(closeW), num(closeH)),
 		Findings: findingLines(h.Findings),
+		Budget:   newBudgetTable(f, r.Inputs),
 	}
 	if pic == nil || r.ToPicture == nil {
 		return c, nil
@@ -77,6 +93,46 @@ func newCloseup(file string, h judge.Head, r *vision.Result, pic *photo.Picture,
 	c.Guides = guides(f, r.Course, s)
 	c.Measures = measures(h, r.Course, s)
 	return c, nil
+}
+
+// newBudgetTable is nil for a head without lengths. A source that adds nothing
+// to any of them has no row.
+func newBudgetTable(f vision.Fastener, inputs []length.Source) *budgetTable {
+	var t budgetTable
+	var columns []length.Budget
+	for _, l := range []struct {
+		name string
+		of   *length.Measured
+	}{{"above the butt", f.AboveButt}, {"to the end", f.End}, {"joint below", f.LowerJoint}, {"joint to come", f.NextJoint}, {"diameter", f.HeadDiameter}} {
+		if l.of != nil {
+			b := l.of.Budget(inputs)
+			columns = append(columns, b)
+			t.Lengths, t.Total = append(t.Lengths, l.name), append(t.Total, u95(b.U()))
+		}
+	}
+	for _, s := range length.Sources() {
+		line, any := budgetLine{Source: sourceWords[s]}, false
+		for _, b := range columns {
+			line.U95 = append(line.U95, u95(b[s]))
+			any = any || b[s] > 0
+		}
+		if any {
+			t.Rows = append(t.Rows, line)
+		}
+	}
+	if len(t.Rows) == 0 {
+		return nil
+	}
+	return &t
+}
+
+// u95 prints the half width of a 95 % interval in thousandths of an inch, one
+// digit more than the length itself has; nothing for no uncertainty.
+func u95(u length.MM) string {
+	if u == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%.3f", length.K95*u/length.Inch)
 }
 
 // rectified cuts the window about (x, y), mm on the course's surface, out of

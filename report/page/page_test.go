@@ -20,6 +20,7 @@ import (
 	"coursegauge/report/inspection"
 	"coursegauge/report/judge"
 	"coursegauge/vision"
+	"coursegauge/vision/length"
 )
 
 var update = flag.Bool("update", false, "renew the goldens")
@@ -52,6 +53,42 @@ func TestGolden(t *testing.T) {
 	}
 	if want := read(t, path); got != want {
 		t.Errorf("%s differs; renew it with -update if that is meant", path)
+	}
+}
+
+// What a head's table lists adds up, in squares, to its last row, which is the
+// U95 of the length as it stands above.
+func TestBudgetTableAddsUp(t *testing.T) {
+	r := sceneResult()
+	f := r.Fasteners[0]
+	table := newBudgetTable(f, r.Inputs)
+	if len(table.Rows) != 4 || len(table.Lengths) != 4 {
+		t.Fatalf("%d sources and %d lengths, the scene's head has 4 of each", len(table.Rows), len(table.Lengths))
+	}
+	number := func(s string) float64 {
+		if s == "" {
+			return 0
+		}
+		v, err := strconv.ParseFloat(s, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	for c, name := range table.Lengths {
+		sum := 0.0
+		for _, row := range table.Rows {
+			sum += number(row.U95[c]) * number(row.U95[c])
+		}
+		if total := number(table.Total[c]); math.Abs(math.Sqrt(sum)-total) > .002 { // each printed to a thousandth
+			t.Errorf("%s: the rows add up to %.4f in, the last one says %s in", name, math.Sqrt(sum), table.Total[c])
+		}
+	}
+	if want := fmt.Sprintf("%.3f", f.AboveButt.U95()/length.Inch); table.Total[0] != want {
+		t.Errorf("height above the butt: all together %s in, U95 is %s in", table.Total[0], want)
+	}
+	if got := newBudgetTable(vision.Fastener{}, r.Inputs); got != nil {
+		t.Errorf("a head without lengths has the table %v", got)
 	}
 }
 

@@ -83,8 +83,9 @@ func sceneResult() *vision.Result {
 			OutlinePx: [4]vision.Point{{X: 100, Y: 600}, {X: 300, Y: 600}, {X: 300, Y: 690}, {X: 100, Y: 690}}},
 		Camera: vision.Camera{Source: "exif", FocalPx: 2940, FocalU: 12, K1: 0.009, K1U: 0.003}, ScalePxPerMM: 1.5, TiltDeg: 14,
 		Checks:    []vision.Check{{Name: "exposure", OK: true, Text: "4.99 in seen, 5.00 in expected"}, {Name: "width", OK: false, Text: "35.2 in seen, 36.0 in expected"}},
-		Budget:    []vision.Share{{Source: "height", AboveButt: 0.3, End: 0.1}, {Source: "card corners", AboveButt: 0.1}},
+		Budget:    []vision.Share{{Source: length.Corners, AboveButt: 0.1}, {Source: length.Height, AboveButt: 0.3, End: 0.1}},
 		Stages:    []vision.Stage{{Name: "card", Milliseconds: 120, Kept: 54}},
+		Inputs:    []length.Source{length.Corners, length.Lens, length.Height},
 		ToPicture: scenePlace,
 		Course: &vision.Course{
 			ButtPx:      [2]vision.Point{scenePlace(-200, 0), scenePlace(500, 0)},
@@ -103,6 +104,8 @@ func sceneResult() *vision.Result {
 		}
 		if !p.exposed {
 			f.AboveButt, f.LeftEnd, f.End, f.LowerJoint = measured(p.y, 0.5), measured(p.end, 0.5), measured(p.end, 0.5), measured(p.lower, 0.6)
+			shared := f.AboveButt.WithShared([]float64{0.06, 0.1, -0.2})
+			f.AboveButt = &shared
 		}
 		r.Fasteners = append(r.Fasteners, f)
 	}

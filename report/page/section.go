@@ -3,13 +3,13 @@ package page
 import (
 	"fmt"
 	"html/template"
-	"maps"
 	"slices"
 
 	"coursegauge/report/inspection"
 	"coursegauge/report/judge"
 	"coursegauge/report/schedule"
 	"coursegauge/vision"
+	"coursegauge/vision/length"
 	"coursegauge/vision/photo"
 )
 
@@ -156,9 +156,10 @@ func newDetails(p inspection.Photo) details {
 		add("view", "%.0f degrees off square to the roof", *p.Tilt)
 	}
 	add("SHA-256", "%s", p.SHA256)
-	for _, source := range slices.Sorted(maps.Keys(p.Budget)) {
-		b := p.Budget[source]
-		d.Budget = append(d.Budget, budgetRow{source, share(b.AboveButt), share(b.End), share(b.LowerJoint)})
+	for _, source := range length.Sources() {
+		if b, ok := p.Budget[source.String()]; ok {
+			d.Budget = append(d.Budget, budgetRow{sourceWords[source], share(b.AboveButt), share(b.End), share(b.LowerJoint)})
+		}
 	}
 	return d
 }

@@ -34,6 +34,13 @@ var endWords = map[string]string{
 	"joint": "joint", "rake": "rake", "cut": "cut end", "frame": "out of the picture", "hidden": "hidden",
 }
 
+// sourceWords says where uncertainty comes from.
+var sourceWords = map[length.Source]string{
+	length.Localisation: "place of head and edge in the picture", length.Corners: "corners of the card", length.Lens: "lens",
+	length.Height: "height of shingles, card and head", length.Bend: "bend of the card", length.Print: "printed size of the card",
+	length.Product: "edges of the courses, lengths of the product",
+}
+
 // say looks a word of the file up; an unknown one is shown as it stands.
 func say(words map[string]string, key string) string {
 	if w, ok := words[key]; ok {
