@@ -14,7 +14,7 @@ const (
 	lookWide  = 352 // half width of the view that tells up from down
 	lookHigh  = 592
 	underFace = 5.0  // the shingles lie about so far under the card's face
-	reachX    = 2100 // mm: no course is followed farther
+	reachX    = 2600 // mm: no course is followed farther
 	minScore  = 1.35 // of course.Place: below, there is no open course
 	minTop    = .25
 	minLap    = .45
