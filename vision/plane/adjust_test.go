@@ -4,15 +4,19 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"coursegauge/vision/length"
 )
 
-// cornersOn are the 54 corners of the card on a roof, shaken by px.
-func cornersOn(f *Frame, q *[nParams]float64, px float64, r *rand.Rand) []Corner {
+const cornerU = .04 // px
+
+// cornersOn are the 54 corners of the card on a roof, each shaken by px.
+func cornersOn(f *Frame, q *[nParams]float64, px func() float64) []Corner {
 	var out []Corner
 	for i := range 54 {
 		x, y := 25.4*float64(i%9-4), 25.4*(2.5-float64(i/9))
 		u, v := f.Project(onRoof(q, x, y))
-		out = append(out, Corner{X: x, Y: y, U: u + px*r.NormFloat64(), V: v + px*r.NormFloat64(), Sigma: .04})
+		out = append(out, Corner{X: x, Y: y, U: u + px(), V: v + px(), Sigma: cornerU})
 	}
 	return out
 }
@@ -23,6 +27,7 @@ type roof struct {
 	truth   Frame
 	card    [nParams]float64
 	butts   []straight // of the open course's three pieces
+	left    straight   // end of the whole one
 }
 
 // straight is a line as it lies on the roof: across = at + slope (along - mid).
@@ -38,63 +43,75 @@ const (
 	lineU     = .15 // mm
 )
 
+// noise draws deviations of the given standard uncertainty, by source.
+type noise func(from length.Source, u float64) float64
+
 // drawRoof draws a roof, a card on its finished courses and a camera from the
 // very uncertainties that the adjustment counts with, times loose: so its
 // answers must scatter as it says. Nothing is drawn by the adjustment's own
 // start, which is a pose from the card alone.
 func drawRoof(r *rand.Rand, loose float64) *roof {
-	n := func(u float64) float64 { return loose * u * r.NormFloat64() }
+	return drawRoofBy(r, lineU, func(_ length.Source, u float64) float64 { return loose * u * r.NormFloat64() })
+}
+
+// drawRoofBy draws one with lines that are located to lineU mm and everything
+// else off by n.
+func drawRoofBy(r *rand.Rand, lineU float64, n noise) *roof {
 	prior, known := DefaultPrior(true), DefaultKnown(pieceWide)
 	nominal := laminated()
 	start := Lens{F: 2950, Cx: 2015.5, Cy: 1511.5, K1: prior.K1}
-	lens := Lens{F: start.F * math.Exp(n(prior.Focal)), Cx: start.Cx + n(prior.Centre), Cy: start.Cy + n(prior.Centre), K1: prior.K1 + n(prior.K1U), K2: n(prior.K2U)}
+	lens := Lens{F: start.F * math.Exp(n(length.Lens, prior.Focal)), Cx: start.Cx + n(length.Lens, prior.Centre), Cy: start.Cy + n(length.Lens, prior.Centre), K1: prior.K1 + n(length.Lens, prior.K1U), K2: n(length.Lens, prior.K2U)}
 	s := nominal
-	s.Rise = 1 + n(prior.Rise)
+	s.Rise = 1 + n(length.Height, prior.Rise)
 	tilt := func() float64 { return .35 * (2*r.Float64() - 1) }
 	o := &roof{truth: lookingAt(lens, Vec{30 * r.NormFloat64(), 30 * r.NormFloat64(), 5}, 1150+150*r.Float64(), tilt(), tilt(), .1*r.NormFloat64(), s)}
 	const cardOn = 9
 	q := &o.card
-	q[iCardTurn], q[iCardY], q[iCardZ] = .5*r.NormFloat64(), -330, cardOn*s.Rise+3+n(prior.CardHeight)
-	q[iCardTiltX], q[iCardTiltY], q[iCardBend], q[iCardScale] = n(prior.CardTilt), n(prior.CardTilt), n(prior.CardBend), n(prior.CardScale)
-	corners := cornersOn(&o.truth, q, loose*math.Hypot(.04, prior.CornerPx), r)
+	q[iCardTurn], q[iCardY], q[iCardZ] = .5*r.NormFloat64(), -330, cardOn*s.Rise+prior.CardThick+n(length.Height, prior.CardHeight)
+	q[iCardTiltX], q[iCardTiltY], q[iCardBend], q[iCardScale] = n(length.Height, prior.CardTilt), n(length.Height, prior.CardTilt), n(length.Bend, prior.CardBend), n(length.Print, prior.CardScale)
+	corners := cornersOn(&o.truth, q, func() float64 { return n(length.Corners, math.Hypot(cornerU, prior.CornerPx)) })
 	h, ok := fit(corners)
 	if !ok {
 		panic("no homography of a whole card")
 	}
-	place := CardPlace{Turn: q[iCardTurn] + .01*r.NormFloat64(), Y: q[iCardY] + 3*r.NormFloat64(), Z: cardOn + 3}
+	place := CardPlace{Turn: q[iCardTurn] + .01*r.NormFloat64(), Y: q[iCardY] + 3*r.NormFloat64(), Z: cardOn + prior.CardThick}
 	o.problem = Problem{Start: FrameFrom(PoseFrom(h.H, start), start, place, nominal), Card: place, Corners: corners, Prior: prior, Known: known, CardOn: cardOn}
-	o.lay(n)
+	o.lay(lineU, n)
 	return o
 }
 
 // lay draws the lines of three courses.
-func (o *roof) lay(n func(float64) float64) {
+func (o *roof) lay(lineU float64, n noise) {
 	k, s := o.problem.Known, o.truth.Stack
+	off := func(u float64) float64 { return n(length.Product, u) }
+	see := func(l Line, s straight, from, to, z float64) int {
+		l.U = lineU
+		s.at, s.slope = s.at+n(length.Localisation, lineU), s.slope+n(length.Localisation, 2*lineU/(to-from))
+		return o.see(l, s, from, to, z)
+	}
 	for _, p := range reach {
-		b := straight{n(k.CourseU), n(k.SlopeU), (p[0] + p[1]) / 2}
+		b := straight{off(k.CourseU), off(k.SlopeU), (p[0] + p[1]) / 2}
 		o.butts = append(o.butts, b)
-		mate := o.see(Line{Kind: Butt, Mate: -1}, b, p[0]+3, p[1]-3, s.At(0), n)
-		t := straight{b.at + s.Height + n(k.HeightU), b.slope, b.mid}
-		o.see(Line{Kind: Top, Mate: mate}, t, p[0]+3, p[1]-3, s.At(s.Height), n)
+		mate := see(Line{Kind: Butt, Mate: -1}, b, p[0]+3, p[1]-3, s.At(0))
+		t := straight{b.at + s.Height + off(k.HeightU), b.slope, b.mid}
+		see(Line{Kind: Top, Mate: mate}, t, p[0]+3, p[1]-3, s.At(s.Height))
 	}
 	for course := -1; course >= -2; course-- {
 		for _, p := range [2][2]float64{{-690, 110}, {110, 690}} {
-			b := straight{float64(course)*s.Exposure + n(k.CourseU), n(k.SlopeU), (p[0] + p[1]) / 2}
-			o.see(Line{Kind: Butt, Course: course, Mate: -1}, b, p[0], p[1], s.At(0), n)
+			b := straight{float64(course)*s.Exposure + off(k.CourseU), off(k.SlopeU), (p[0] + p[1]) / 2}
+			see(Line{Kind: Butt, Course: course, Mate: -1}, b, p[0], p[1], s.At(0))
 		}
 	}
-	left := straight{reach[1][0], n(k.SquareU), s.Height / 2}
-	right := straight{left.at + pieceWide + n(k.WidthU), n(k.SquareU), s.Height / 2}
-	mate := o.see(Line{Kind: Joint, Mate: -1}, left, 5, s.Height-5, -1, n)
-	o.see(Line{Kind: Joint, Mate: mate, Full: true}, right, 5, s.Height-5, -1, n)
-	o.see(Line{Kind: Joint, Course: -1, Mate: -1}, straight{110, n(k.SquareU), -s.Exposure / 2}, -s.Exposure+3, -3, -1, n)
+	o.left = straight{reach[1][0], off(k.SquareU), s.Height / 2}
+	right := straight{o.left.at + pieceWide + off(k.WidthU), off(k.SquareU), s.Height / 2}
+	mate := see(Line{Kind: Joint, Mate: -1}, o.left, 5, s.Height-5, -1)
+	see(Line{Kind: Joint, Mate: mate, Full: true}, right, 5, s.Height-5, -1)
+	see(Line{Kind: Joint, Course: -1, Mate: -1}, straight{110, off(k.SquareU), -s.Exposure / 2}, -s.Exposure+3, -3, -1)
 }
 
-// see adds a line as the picture shows it, located with its uncertainty, at
-// height z or, for a joint, on its course's surface; it returns the index.
-func (o *roof) see(l Line, s straight, from, to, z float64, n func(float64) float64) int {
-	l.U = lineU
-	s.at, s.slope = s.at+n(lineU), s.slope+n(2*lineU/(to-from))
+// see adds a line as the picture shows it, at height z or, for a joint, on its
+// course's surface; it returns the index.
+func (o *roof) see(l Line, s straight, from, to, z float64) int {
 	const points = 25
 	for i := range points {
 		along := from + (to-from)*float64(i)/(points-1)
@@ -119,6 +136,17 @@ func (o *roof) aboveButt(piece int, x, y float64) (quantity func(*Frame) float64
 		hx, hy := f.OnSurface(u, v, 0, 0)
 		return hy - butt.Across(f, hx)
 	}, y - o.butts[piece].across(x)
+}
+
+// fromLeftEnd is how far a head at (x, y) of the roof lies from the left end of
+// the whole piece, as a function of the frame.
+func (o *roof) fromLeftEnd(x, y float64) func(*Frame) float64 {
+	u, v := o.truth.Project(x, y, o.truth.Stack.At(y))
+	end := &o.problem.Lines[len(o.problem.Lines)-3]
+	return func(f *Frame) float64 {
+		hx, hy := f.OnSurface(u, v, 0, 0)
+		return hx - end.Across(f, hy)
+	}
 }
 
 func sumOf(effects []float64) float64 {

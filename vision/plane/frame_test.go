@@ -107,7 +107,7 @@ func TestPoseAndFrameFromACard(t *testing.T) {
 		f := lookingAt(l, Vec{80*r.NormFloat64() + 40, 100 * r.NormFloat64(), 5}, 900+900*r.Float64(), .6*(2*r.Float64()-1), .6*(2*r.Float64()-1), 6*r.Float64(), laminated())
 		var q [nParams]float64
 		q[iCardTurn], q[iCardY], q[iCardZ] = at.Turn, at.Y, at.Z
-		h, err := FitHomography(cornersOn(&f, &q, 0, r))
+		h, err := FitHomography(cornersOn(&f, &q, func() float64 { return 0 }))
 		if err != nil {
 			t.Fatal(err)
 		}
