@@ -60,9 +60,20 @@ type Head struct {
 	Side         Side    // of End; "" when it has none
 	Lengths      map[Kind]length.Measured
 	Answers      map[Kind]Answer
-	// LeftEnd and RightEnd are the distances to both ends of the piece, nil
-	// when not seen; heads of several photos are told apart by them.
-	LeftEnd, RightEnd *length.MM
+	// Ends are the distances to both ends of the piece, where seen: a tape may
+	// have gone to the other one, and heads of several photos are told apart by
+	// them.
+	Ends map[Side]length.Measured
+}
+
+// to is a length of the head; that to an end goes to the given side.
+func (h Head) to(k Kind, s Side) (length.Measured, bool) {
+	if k == End && s != "" && s != h.Side {
+		m, ok := h.Ends[s]
+		return m, ok
+	}
+	m, ok := h.Lengths[k]
+	return m, ok
 }
 
 // Piece is one shingle of the open course in one photo.
@@ -83,4 +94,7 @@ type Photo struct {
 
 // Limits are those of the schedule that a tape can check; Max is 0 where there
 // is none.
-type Limits map[Kind]struct{ Min, Max length.MM }
+type Limits map[Kind]Limit
+
+// Limit is what a length must keep within.
+type Limit struct{ Min, Max length.MM }

@@ -22,6 +22,9 @@ var style string
 
 var templates = template.Must(template.New("").ParseFS(files, "*.tmpl"))
 
+// Style is the look of the report, for the other pages of the program.
+func Style() string { return style }
+
 // policy allows this style and pictures inside the file, and nothing else: no
 // script, no network, no form.
 func policy() string {
