@@ -64,6 +64,7 @@ func (p *pass) heads() (*Refusal, error) {
 		}
 	}
 	sort.SliceStable(p.found, func(a, b int) bool { return p.found[a].x < p.found[b].x })
+	p.oneBox()
 	p.kept, p.dropped = len(p.found), len(spots)-len(p.found)
 	p.show("heads", p.drawHeads)
 	return nil, nil
