@@ -151,6 +151,3 @@ func hintOf(f field) string {
 	}
 	return fmt.Sprintf(", as in %q", f.fallback)
 }
-
-// oneLine keeps a message on one line whatever the file holds.
-func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }

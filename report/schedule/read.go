@@ -1,7 +1,6 @@
 package schedule
 
 import (
-	"bytes"
 	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
@@ -9,23 +8,14 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
-	"github.com/goccy/go-yaml/parser"
-	"github.com/goccy/go-yaml/token"
+
+	"coursegauge/report/yamltext"
 )
 
 // Error is one fault of a file: a single line "file:line:column: what is
 // wrong; what is legal".
-type Error struct {
-	File         string
-	Line, Column int // from 1
-	Text         string
-}
-
-func (e *Error) Error() string {
-	return fmt.Sprintf("%s:%d:%d: %s", e.File, e.Line, e.Column, e.Text)
-}
+type Error = yamltext.Error
 
 // place is where a key stands in the file.
 type place struct{ line, column int }
@@ -40,13 +30,10 @@ type reader struct {
 // Read reads a schedule; name is the file's name for messages. The error is an
 // *Error with the first fault found.
 func Read(name string, data []byte) (Schedule, error) {
-	if line, err := guard(data); err != nil {
-		return Schedule{}, &Error{name, max(line, 1), 1, err.Error()}
-	}
 	r := reader{file: name, seen: map[string]place{}}
 	sum := sha256.Sum256(data)
 	r.schedule.File, r.schedule.SHA256 = name, hex.EncodeToString(sum[:])
-	body, err := parse(name, bytes.TrimPrefix(data, []byte("\ufeff")))
+	body, err := yamltext.Parse(name, "a schedule", data)
 	if err != nil {
 		return Schedule{}, err
 	}
@@ -60,39 +47,6 @@ func Read(name string, data []byte) (Schedule, error) {
 		}
 	}
 	return r.schedule, nil
-}
-
-// parse gives the one document of the file, nil when the file says nothing.
-func parse(name string, data []byte) (body ast.Node, err error) {
-	// The parser is young and panics on some broken texts; for the reader of
-	// the message that is one more way to be no YAML.
-	defer func() {
-		if recover() != nil {
-			body, err = nil, &Error{name, 1, 1, "this is no YAML; compare it with the example in the README"}
-		}
-	}()
-	tree, err := parser.ParseBytes(data, 0, parser.AllowDuplicateMapKey())
-	if err != nil {
-		fault := &Error{name, 1, 1, err.Error()}
-		if located, ok := err.(yaml.Error); ok {
-			fault = faultAt(name, located.GetToken(), located.GetMessage())
-		}
-		fault.Text = oneLine("this is no YAML: " + fault.Text)
-		return nil, fault
-	}
-	var bodies []ast.Node
-	for _, d := range tree.Docs {
-		if d.Body != nil {
-			bodies = append(bodies, d.Body)
-		}
-	}
-	if len(bodies) > 1 {
-		return nil, faultAt(name, bodies[1].GetToken(), "a second document begins here; a schedule is one document, without % and --- lines inside")
-	}
-	if len(bodies) == 0 {
-		return nil, nil
-	}
-	return bodies[0], nil
 }
 
 // mapping takes the keys of one section; section is "" at the top.
@@ -152,7 +106,7 @@ func (r *reader) complete() error {
 		}
 		if f.required {
 			at := r.where(f.key)
-			return &Error{r.file, at.line, at.column, fmt.Sprintf("%s is missing; required are %s", f.key, strings.Join(requiredKeys(), ", "))}
+			return &Error{File: r.file, Line: at.line, Column: at.column, Text: fmt.Sprintf("%s is missing; required are %s", f.key, strings.Join(requiredKeys(), ", "))}
 		}
 		if f.fallback == "" {
 			continue
@@ -184,7 +138,7 @@ func (r *reader) check() error {
 			text += fmt.Sprintf("; %s is a default here: set it", c.other)
 		}
 		at := r.where(key)
-		return &Error{r.file, at.line, at.column, text}
+		return &Error{File: r.file, Line: at.line, Column: at.column, Text: text}
 	}
 	return nil
 }
@@ -202,12 +156,5 @@ func (r *reader) where(key string) place {
 }
 
 func (r *reader) fault(node ast.Node, format string, args ...any) error {
-	return faultAt(r.file, node.GetToken(), oneLine(fmt.Sprintf(format, args...)))
-}
-
-func faultAt(name string, t *token.Token, text string) *Error {
-	if t == nil || t.Position == nil {
-		return &Error{name, 1, 1, text}
-	}
-	return &Error{name, max(t.Position.Line, 1), max(t.Position.Column, 1), text}
+	return yamltext.At(r.file, node, format, args...)
 }

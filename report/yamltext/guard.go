@@ -1,4 +1,4 @@
-package schedule
+package yamltext
 
 import (
 	"bytes"
@@ -17,9 +17,9 @@ const (
 // guard refuses a file that could harm the parser or is no text at all. It
 // knows nothing of quoting and so counts some brackets that are only text;
 // a real file stays far below the limits.
-func guard(data []byte) (line int, err error) {
+func guard(noun string, data []byte) (line int, err error) {
 	if len(data) > maxBytes {
-		return 1, fmt.Errorf("the file has %d bytes; a schedule has at most %d", len(data), maxBytes)
+		return 1, fmt.Errorf("the file has %d bytes; %s has at most %d", len(data), noun, maxBytes)
 	}
 	brackets := 0
 	var indents []int
@@ -40,7 +40,7 @@ func guard(data []byte) (line int, err error) {
 			}
 		}
 		if deepest+len(indents) > maxDepth {
-			return line, fmt.Errorf("nested deeper than %d; a schedule needs two levels", maxDepth)
+			return line, fmt.Errorf("nested deeper than %d; %s needs two levels", maxDepth, noun)
 		}
 	}
 	return line, nil

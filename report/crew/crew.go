@@ -1,0 +1,63 @@
+// Package crew says which crew a photo belongs to. In: the bytes of crews.yaml
+// and what is known of a photo. Out: a name, or one line that says where the
+// file is wrong.
+//
+//	cards:   {3: first crew, 4: second crew}   # numbers of the printed cards
+//	folders: {north: first crew}               # names of folders that hold photos
+//	devices: {example phone 12: first crew}    # phones as their photos name them
+//
+// Each of the three may be left out.
+package crew
+
+import (
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// Photo is what tells a crew.
+type Photo struct {
+	Card   int    // -1 when no card was seen
+	Path   string // absolute path of the file
+	Device string // "" when the file names none
+}
+
+// List is a file of crews. The zero value knows none.
+type List struct {
+	cards   map[int]string
+	folders map[string]string // elements joined by slashes
+	devices map[string]string // folded
+}
+
+// Of names the crew of a photo, "" when nothing tells it. The card in the
+// picture tells first, then the folder, then the device; rivals are the names
+// that the lesser ones would have given instead.
+func (l List) Of(p Photo) (name string, rivals []string) {
+	for _, n := range []string{l.cards[p.Card], l.folder(p.Path), l.devices[fold(p.Device)]} {
+		switch {
+		case n == "":
+		case name == "":
+			name = n
+		case n != name && !slices.Contains(rivals, n):
+			rivals = append(rivals, n)
+		}
+	}
+	return name, rivals
+}
+
+// folder looks for the folders of the file, from the one it lies in upwards;
+// of several that end at the same one the longest counts.
+func (l List) folder(path string) string {
+	elements := strings.Split(strings.Trim(filepath.ToSlash(filepath.Dir(path)), "/"), "/")
+	for end := len(elements); end > 0; end-- {
+		for from := range end {
+			if n := l.folders[strings.Join(elements[from:end], "/")]; n != "" {
+				return n
+			}
+		}
+	}
+	return ""
+}
+
+// fold makes two ways to write a device alike.
+func fold(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
