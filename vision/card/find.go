@@ -12,6 +12,8 @@ import (
 const (
 	MinMarkers = 3   // markers of one number that make a card, if its corners then turn up where they must
 	TwoMarkers = 4   // markers of each number that make several cards
+	CutMarkers = 2   // markers of one number that show a card cut off by the border, if they agree on where it lies
+	CutShare   = .25 // share of the corners that must lie beyond the border then
 	MinCorners = 12  // corners that a measurement needs
 	MinSpread  = .25 // share of the board that their hull must cover
 )
@@ -206,10 +208,13 @@ func sightOf(pic raster, b Board, markers []Marker) (Sight, *Unseen) {
 	case numbers[n] < MinMarkers:
 		if len(outside) >= TwoMarkers {
 			unseen.Kind = ErrOutside
+		} else if s := cutOff(pic, b, n, markers); s.Cropped > 0 {
+			s.Numbers = numbers
+			unseen.Kind, unseen.Sight = ErrSpread, s
 		}
 		return Sight{}, unseen
 	}
-	h, ok := fromMarkers(b, n, markers)
+	h, _, ok := fromMarkers(b, n, markers)
 	if !ok {
 		return Sight{}, unseen
 	}
@@ -248,8 +253,26 @@ func favourite(numbers map[int]int) int {
 	return best
 }
 
-// fromMarkers fits the homography to the marker corners of card n.
-func fromMarkers(b Board, n int, markers []Marker) (h [9]float64, ok bool) {
+// cutOff is a card of which the border leaves few markers: they decode alike,
+// agree on where the board lies, and put much of it outside the picture. With
+// Cropped 0 it is none: what a few modules look like by chance does not agree,
+// and a board that lies inside has other reasons not to decode.
+func cutOff(pic raster, b Board, n int, markers []Marker) Sight {
+	h, seen, ok := fromMarkers(b, n, markers)
+	if !ok || seen < CutMarkers {
+		return Sight{}
+	}
+	s := Sight{Number: n, Markers: seen, H: h}
+	s.describe(pic, b)
+	if float64(s.Cropped) < CutShare*float64(b.Corners()) {
+		return Sight{}
+	}
+	return s
+}
+
+// fromMarkers fits the homography to the marker corners of card n; agree counts
+// the markers all of whose corners it fits.
+func fromMarkers(b Board, n int, markers []Marker) (h [9]float64, agree int, ok bool) {
 	var from, to [][2]float64
 	side := 0.0
 	for _, m := range markers {
@@ -261,8 +284,13 @@ func fromMarkers(b Board, n int, markers []Marker) (h [9]float64, ok bool) {
 		from, to = append(from, board[:]...), append(to, m.Corners[:]...)
 		side = max(side, distance(m.Corners[0], m.Corners[1]))
 	}
-	h, _, ok = homography(from, to, math.Max(4, .08*side))
-	return h, ok && sensible(h, b)
+	h, keep, ok := homography(from, to, math.Max(4, .08*side))
+	for i := 0; i+3 < len(keep); i += 4 {
+		if keep[i] && keep[i+1] && keep[i+2] && keep[i+3] {
+			agree++
+		}
+	}
+	return h, agree, ok && sensible(h, b)
 }
 
 // describe fills in what follows from the homography.

@@ -2,7 +2,10 @@ package card
 
 import (
 	"errors"
+	"image"
+	"image/color"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -150,6 +153,75 @@ func TestRefusals(t *testing.T) {
 			}
 		})
 	}
+}
+
+// A card cut off by the border so that two markers are left is told from one
+// that lies inside with as little in sight, and from markers that do not agree.
+func TestCutOff(t *testing.T) {
+	Threads(1)
+	cut := scene{width: 760, height: 600, board: Standard, number: 13, blur: .8, h: view(Standard, 760+138, 300, 2, 7, .04, 20)}
+	inside := standardScene(2, 7, .04, 20)
+	left := []int{leftMarker(1), leftMarker(3)} // two markers at the left side of the board
+	for _, c := range []struct {
+		name  string
+		scene scene
+		kind  error
+	}{{"beyond the border", cut, ErrSpread}, {"covered", inside, ErrNone}} {
+		t.Run(c.name, func(t *testing.T) {
+			m := c.scene.draw(t)
+			for i := range Standard.Markers() {
+				if slices.Contains(left, i) {
+					continue
+				}
+				q := seenAt(c.scene, i).Corners
+				at := image.Pt(int(q[0][0]+q[2][0])/2, int(q[0][1]+q[2][1])/2)
+				if err := gocv.Circle(&m, at, 22, color.RGBA{thing, thing, thing, 255}, -1); err != nil {
+					t.Fatal(err)
+				}
+			}
+			_, err := Find(m, Standard)
+			var unseen *Unseen
+			if !errors.As(err, &unseen) {
+				t.Fatalf("error %v, want an *Unseen", err)
+			}
+			if unseen.Numbers[13] != CutMarkers {
+				t.Fatalf("%d markers decoded; the scene is meant for %d", unseen.Numbers[13], CutMarkers)
+			}
+			if unseen.Kind != c.kind || (unseen.Sight.Cropped > 0) != (c.kind == ErrSpread) {
+				t.Errorf("%v with %d corners outside, want %v", unseen.Kind, unseen.Sight.Cropped, c.kind)
+			}
+		})
+	}
+	pic := raster{width: 760, height: 600}
+	markers := []Marker{seenAt(cut, left[0]), seenAt(cut, left[1])}
+	if s := cutOff(pic, Standard, 13, markers); s.Cropped < 40 {
+		t.Errorf("two markers that agree put %d corners outside", s.Cropped)
+	}
+	for i := range markers[1].Corners {
+		markers[1].Corners[i][0] -= 60
+	}
+	if s := cutOff(pic, Standard, 13, markers); s.Cropped > 0 {
+		t.Errorf("two markers that do not agree put %d corners outside", s.Cropped)
+	}
+}
+
+// leftMarker is the marker in the first column and the given row of the board.
+func leftMarker(row int) int {
+	for i := range Standard.Markers() {
+		if x, y := Standard.MarkerSquare(i); x == 0 && y == row {
+			return i
+		}
+	}
+	panic("no marker there")
+}
+
+// seenAt is marker i of a scene where it truly is.
+func seenAt(s scene, i int) Marker {
+	m := Marker{ID: s.number*s.board.IDStep + i}
+	for k, c := range s.board.markerCorners(i) {
+		m.Corners[k] = project(s.h, c)
+	}
+	return m
 }
 
 func TestTwoCards(t *testing.T) {
