@@ -34,7 +34,7 @@ func end(c *scene, i int) (Finding, bool) {
 		found = append(found, c.oneEnd(w, "right", w.piece.Right, f.RightEnd))
 	}
 	if len(found) == 0 {
-		return Finding{}, false
+		return c.innerEnd(w, f)
 	}
 	worst := found[0]
 	if len(found) == 2 && worse(found[1], worst) {
@@ -48,6 +48,24 @@ func worse(a, b Finding) bool {
 		return b.Result == NotJudged && a.Result != NotJudged
 	}
 	return a.P > b.P
+}
+
+// innerEnd speaks of a head with another one farther out only when it may be
+// too near to an end itself.
+func (c *scene) innerEnd(w *row, f vision.Fastener) (Finding, bool) {
+	low := c.s.Ends.Min
+	for _, e := range []struct {
+		side string
+		kind vision.End
+		m    *length.Measured
+	}{{"left", w.piece.Left, f.LeftEnd}, {"right", w.piece.Right, f.RightEnd}} {
+		if e.m == nil || !seen(e.kind) || below(*e.m, low) <= c.s.Decision.Clear {
+			continue
+		}
+		return c.answer("end", below(*e.m, low), endText(*e.m, low, c.s.Ends.Max, e.side),
+			"common practice is a further fastener at the right distance"+decides, "ends.min").with(e.m, &low, nil), true
+	}
+	return Finding{}, false
 }
 
 // oneEnd judges the outermost head of one side.

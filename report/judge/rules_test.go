@@ -25,6 +25,8 @@ func TestSight(t *testing.T) {
 		want   judge.Result // "" when the rule does not concern the head
 	}{
 		{"inner head", func(l *layout) {}, "end", 1, ""},
+		{"inner head too near", func(l *layout) { l.heads = []float64{0.4, 0.6, 12, 35} }, "end", 1, judge.Suspect},
+		{"inner head, right, too near", func(l *layout) { l.heads = []float64{1, 12, 35.4, 35.6} }, "end", 2, judge.Suspect},
 		{"left-most head", func(l *layout) {}, "gap", 4, ""},
 		{"right-most head", func(l *layout) {}, "end", 3, judge.Clear},
 		{"end at the rake", func(l *layout) { l.left = vision.EndRake }, "end", 0, judge.Clear},
