@@ -16,15 +16,16 @@ BIN    := bin/coursegauge
 DEMO   ?= demo-report
 PHOTOS ?= ../shared/photos
 SCORE  ?= ../shared/score/score.py
+BY     ?=
 FRESH  ?= /var/tmp/coursegauge-fresh
 FUZZ   ?= 60s
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test lint bench score fuzz fresh clean
+.PHONY: help setup build demo test lint bench score score-by fuzz fresh clean
 
 help: ## this list
-	@sed -n 's/^\([a-z]*\):.*## \(.*\)/make \1\t\2/p' Makefile | expand -t 14
+	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/make \1\t\2/p' Makefile | expand -t 14
 
 setup: ## check Go, the compiler and OpenCV; install what apt has
 	@sh .ci/setup
@@ -55,10 +56,13 @@ lint: setup ## gofmt, vet, staticcheck, the direction of imports
 bench: setup ## time of each stage
 	@$(GO) test -run '^$$' -bench . -benchmem ./...
 
+score-by: BY = family light tilt distance finish palette print
+score-by: score ## the same, and by each condition of the photos
+
 score: build ## hold the measurements against photos with truth: make score SCORE=score.py PHOTOS=DIR
 	@if [ ! -f "$(SCORE)" ] || [ ! -d "$(PHOTOS)" ]; then \
 	  echo "make score needs a scoring script and photos with truth: make score SCORE=path/to/score.py PHOTOS=path/to/photos"; exit 2; fi
-	@python3 "$(SCORE)" "$(PHOTOS)" --bin $(BIN) $(SCOREFLAGS)
+	@SCOREFLAGS="$(SCOREFLAGS)" sh .ci/score "$(SCORE)" "$(PHOTOS)" $(BIN) $(BY)
 
 fuzz: setup ## every fuzz target in turn, FUZZ=60s each
 	@GO="$(GO)" FUZZ="$(FUZZ)" bash .ci/fuzz
