@@ -115,7 +115,10 @@ func (l *Learned) fit() error {
 		if err != nil {
 			return err
 		}
-		l.Fit = f
+		if l.Fit, err = weighed(views, f); err != nil {
+			return err
+		}
+		f = l.Fit
 		i, why := odd(f)
 		if i < 0 {
 			return nil
@@ -124,6 +127,51 @@ func (l *Learned) fit() error {
 		l.Dropped = append(l.Dropped, l.Used[i])
 		l.Used = slices.Delete(l.Used, i, i+1)
 	}
+}
+
+const (
+	weighings  = 3
+	leastU     = .015 // px: no view is better than that
+	oddPoint   = 5    // times the uncertainty of its view's corners
+	oddPointPx = .2   // px: never an odd one below
+)
+
+// belonging are the corners of a view that lie within limit px of where a fit
+// puts them; all of them, when a fourth or more do not.
+func belonging(points []Point, f *Fit, view int, limit float64) []Point {
+	var out []Point
+	for _, k := range points {
+		if u, v := f.project(f.Poses[view].inCamera(k.X, k.Y)); math.Hypot(u-k.U, v-k.V) < limit {
+			out = append(out, k)
+		}
+	}
+	if 4*len(out) <= 3*len(points) {
+		return points
+	}
+	return out
+}
+
+// weighed fits again with corners that weigh by what those of their view are
+// off by (variance components, Koch 1999, section 3.6): a soft or glaring view
+// counts less than a crisp one.
+func weighed(views []View, f *Fit) (*Fit, error) {
+	for range weighings {
+		again := make([]View, len(views))
+		for i, v := range views {
+			n := float64(2 * len(v.Points))
+			u := max(leastU, f.Views[i]*math.Sqrt(.5*n/(n-6)))
+			again[i] = View{Name: v.Name, Points: slices.Clone(v.Points)}
+			again[i].Points = belonging(again[i].Points, f, i, max(oddPoint*u, oddPointPx))
+			for k := range again[i].Points {
+				again[i].Points[k].Sigma = u
+			}
+		}
+		var err error
+		if f, err = (&adjustment{views: again, model: Phone, state: state{f.Intrinsics, f.Poses}}).solve(); err != nil {
+			return nil, err
+		}
+	}
+	return f, nil
 }
 
 // odd is the view that belongs least to a fit, with the reason; -1 for none.

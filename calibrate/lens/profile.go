@@ -186,18 +186,18 @@ func focal(mm, mm35 float64) string {
 	return fmt.Sprintf("%.2f mm, %.0f mm on 36 x 24", mm, mm35)
 }
 
-// Choose picks the first profile that fits a photo; nil when none does, with
-// the reason of the nearest miss.
-func Choose(profiles []Profile, f photo.Facts, width, height int) (*Profile, string) {
-	why := "there is no profile of this device"
+// Choose gives the index of the first profile that fits a photo; -1 when none
+// does, with the reason of the nearest miss.
+func Choose(profiles []Profile, f photo.Facts, width, height int) (at int, why string) {
+	why = "there is no profile of this device"
 	for i := range profiles {
 		ok, reason := profiles[i].Fits(f, width, height)
 		if ok {
-			return &profiles[i], ""
+			return i, ""
 		}
 		if f.Device == "" || strings.EqualFold(profiles[i].Device, f.Device) {
 			why = reason
 		}
 	}
-	return nil, why
+	return -1, why
 }

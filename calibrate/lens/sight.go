@@ -3,7 +3,6 @@ package lens
 import (
 	"errors"
 	"fmt"
-	"math"
 
 	"coursegauge/vision/card"
 	"coursegauge/vision/photo"
@@ -29,7 +28,7 @@ const (
 	minSquare  = 18  // px: smaller squares, seen in photos taken from afar, tell nothing of the lens
 	maxSoft    = 4.5 // px
 	fewCorners = 20
-	cornerU    = .05 // px: what a corner errs by beside its own noise
+	cornerU    = .05 // px: what a corner errs by, before the views have told
 	maxZoom    = 1.02
 )
 
@@ -103,18 +102,21 @@ func (s *Sight) look(pic *photo.Picture) {
 		s.Why = fmt.Sprintf("blurred: the card's edges are %.1f px soft; at most %.1f px can be used", soft, maxSoft)
 	}
 	if s.Why == "" {
+		got.Corners = append(got.Corners, missed(gray, got)...)
 		s.View = viewOf(s.Name, got, s.Facts.Orientation, s.Width, s.Height)
 	}
 }
 
-// viewOf takes the card's corners back to the picture as it is stored.
+// viewOf takes the card's corners back to the picture as it is stored. Their
+// uncertainty in the sight holds what lens and bend do to them, which is what
+// is looked for here: it is left behind.
 func viewOf(name string, got card.Sight, orientation, width, height int) View {
 	b := card.Standard
 	ox, oy := float64(b.Cols)*b.SquareMM/2, float64(b.Rows)*b.SquareMM/2
 	v := View{Name: name}
 	for _, k := range got.Corners {
 		u, w := stored(orientation, width, height, k.X, k.Y)
-		v.Points = append(v.Points, Point{X: k.BoardX - ox, Y: oy - k.BoardY, U: u, V: w, Sigma: math.Hypot(k.U, cornerU)})
+		v.Points = append(v.Points, Point{X: k.BoardX - ox, Y: oy - k.BoardY, U: u, V: w, Sigma: cornerU})
 	}
 	return v
 }
