@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"runtime"
 
+	"coursegauge/calibrate/lens"
+	"coursegauge/report/crew"
 	"coursegauge/report/inspection"
 	"coursegauge/report/page"
 	"coursegauge/report/schedule"
@@ -17,6 +19,8 @@ import (
 // inspectOptions are the flags of inspect.
 type inspectOptions struct {
 	schedule, out, stages string
+	card, camera          string
+	crews                 string
 	shard                 shard
 	jobs                  int
 	json                  bool
@@ -31,9 +35,23 @@ func newInspect(t *terminal) *cobra.Command {
 by the schedule of the job, and writes inspection.json, fasteners.csv and
 report.html into the folder of --out.
 
+--card names the file of proved cards that card prove wrote; without it the
+card counts as printed at its nominal size. --camera names a profile that camera
+learn wrote, or is auto: then the first profile (*` + lens.Ext + `) that fits
+the EXIF of a photo is used, looked for beside the photos, in the working folder
+and in the user's settings (` + settingsText + `). A profile of another device,
+lens or picture size is never used, nor on a zoomed, cropped or re-saved photo.
+
 PHOTOS are files, folders (the photos directly in them: ` + photoKindsText + `)
 or patterns in quotes. A photo that cannot be measured is refused with the
 reason; the others go on.
+
+A list of crews fills in whose photo it is, by the number of the printed card,
+else by a folder that the photo lies in, else by the phone:
+
+  cards:   {3: first crew, 4: second crew}
+  folders: {north: first crew}
+  devices: {example phone 12: second crew}
 
 Exit status: 0 done; 1 done, and a photo was refused; 2 wrong use; 3 could not
 do it; 130 stopped: what was done by then is written.`,
@@ -52,7 +70,10 @@ do it; 130 stopped: what was done by then is written.`,
 	f.StringVar(&o.schedule, "schedule", "", "the `FILE` that says what was installed and what counts")
 	f.StringVar(&o.out, "out", "", "the folder `DIR` to write to; made when it is not there")
 	f.IntVar(&o.jobs, "jobs", runtime.NumCPU(), "how many photos are at work at a time, `N` from 1 to 256")
+	f.StringVar(&o.card, "card", "", "the `FILE` of proved cards")
+	f.StringVar(&o.camera, "camera", "", "a camera profile `FILE`, or auto")
 	f.StringVar(&o.stages, "stages", "", "write the picture after each stage of each photo below `DIR`")
+	f.StringVar(&o.crews, "crews", "", "the `FILE` that tells crews by card, folder or phone; "+crewsFile+" beside the schedule is found by itself")
 	f.Var(&o.shard, "shard", "measure only part `I/N` of the photos, for N machines; merge puts the parts together")
 	f.BoolVar(&o.json, "json", false, "print the summary as one JSON object")
 	return c
@@ -68,7 +89,15 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	if err != nil {
 		return err
 	}
+	crews, said, err := readCrews(o.crews, o.schedule)
+	if err != nil {
+		return err
+	}
 	photos, err := expand(args)
+	if err != nil {
+		return err
+	}
+	k, err := newKnown(t, o.card, o.camera, photos.photos)
 	if err != nil {
 		return err
 	}
@@ -83,18 +112,21 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	if photos.skipped > 0 {
 		t.tell("skipped %s; photos are named %s", otherFiles(photos.skipped), photoKindsText)
 	}
-	return runBatch(ctx, t, o, s, o.shard.of(photos.photos))
+	if said != "" {
+		t.tell("%s", said)
+	}
+	return runBatch(ctx, t, o, s, crews, k, o.shard.of(photos.photos))
 }
 
 // runBatch measures the photos, writes what was done, and tells.
-func runBatch(ctx context.Context, t *terminal, o inspectOptions, s schedule.Schedule, photos []photoFile) error {
+func runBatch(ctx context.Context, t *terminal, o inspectOptions, s schedule.Schedule, crews crew.List, k *known, photos []photoFile) error {
 	card.Threads(1) // the photos are what runs side by side
 	report, err := page.NewWriter(o.out, s)
 	if err != nil {
 		return failure{fmt.Sprintf("cannot begin the report in %s: %v", o.out, cause(err)), ""}
 	}
 	defer report.Close()
-	in := &inspector{schedule: s, stages: o.stages, page: report, look: vision.Inspect}
+	in := &inspector{schedule: s, stages: o.stages, page: report, known: k, crews: crews, look: vision.Inspect}
 	done, faults := in.measureAll(ctx, t, photos, o.jobs)
 	if len(done) == 0 && ctx.Err() != nil {
 		t.tell("stopped before a photo was done; nothing written")
@@ -130,14 +162,21 @@ func (in *inspector) measureAll(ctx context.Context, t *terminal, photos []photo
 		bar.photo(photos[i].name, o.text())
 	})
 	bar.end()
+	var doubts []string
 	for _, o := range outcomes {
 		if o == nil {
 			continue
+		}
+		if o.doubt != "" {
+			doubts = append(doubts, o.doubt)
 		}
 		done = append(done, o.photo)
 		if o.fault != nil {
 			faults = append(faults, oneLine(o.fault.Error()))
 		}
+	}
+	if len(doubts) > 0 {
+		t.warn("whose photo it is was told twice in %s, for example %s", plural(len(doubts), "photo", "photos"), doubts[0])
 	}
 	return done, faults
 }

@@ -11,6 +11,7 @@ import (
 	"os"
 	"runtime/debug"
 
+	"coursegauge/report/crew"
 	"coursegauge/report/inspection"
 	"coursegauge/report/judge"
 	"coursegauge/report/page"
@@ -31,13 +32,16 @@ type inspector struct {
 	schedule schedule.Schedule
 	stages   string // folder for the pictures of the stages, or ""
 	page     *page.Writer
+	known    *known
+	crews    crew.List
 	look     func(context.Context, gocv.Mat, vision.Options) (*vision.Result, error) // vision.Inspect
 }
 
 // outcome is what became of one photo.
 type outcome struct {
 	photo inspection.Photo
-	fault error // what was not the photo's fault: an internal fault, a picture that could not be written
+	fault error  // what was not the photo's fault: an internal fault, a picture that could not be written
+	doubt string // about whose photo it is, "" without
 }
 
 // inspect measures and judges one photo. The error is that of an ended
@@ -58,25 +62,25 @@ func (in *inspector) guarded(ctx context.Context, p photoFile, folder *stageFold
 	defer func() {
 		if what := recover(); what != nil {
 			folder.fault(what, debug.Stack())
-			o, err = in.faulty(source, fmt.Errorf("%v", what)), nil
+			o, err = in.faulty(p, source, fmt.Errorf("%v", what)), nil
 		}
 	}()
 	source.File = p.name
 	picture, refusal := in.open(p, &source)
 	if refusal != nil {
-		return in.finish(source, nil, &vision.Result{Refusal: refusal}), nil
+		return in.finish(p, source, nil, &vision.Result{Refusal: refusal}), nil
 	}
 	defer picture.Close()
 	result, err := in.look(ctx, picture.Mat, vision.Options{
-		Product: in.schedule.Product(), Facts: picture.Facts, Stages: folder.hook(),
+		Product: in.schedule.Product(), Facts: picture.Facts, Known: in.known.of(picture), Stages: folder.hook(),
 	})
 	switch {
 	case ctx.Err() != nil:
 		return outcome{}, ctx.Err()
 	case err != nil:
-		return in.faulty(source, err), nil
+		return in.faulty(p, source, err), nil
 	}
-	return in.finish(source, picture, result), nil
+	return in.finish(p, source, picture, result), nil
 }
 
 // open reads and decodes a photo and fills in where it came from.
@@ -130,16 +134,18 @@ func unreadable(err error) *vision.Refusal {
 
 // finish judges a result and gives it to the report while the picture is
 // still there; picture is nil when there is none.
-func (in *inspector) finish(source inspection.Source, picture *photo.Picture, result *vision.Result) outcome {
+func (in *inspector) finish(p photoFile, source inspection.Source, picture *photo.Picture, result *vision.Result) outcome {
 	judged := judge.Judge(in.schedule, result)
+	var doubt string
+	source.Crew, doubt = crewOf(in.crews, p, source.Facts.Device, result.Card)
 	written := inspection.Build(source, in.schedule, result, judged)
-	return outcome{photo: written, fault: in.page.Add(written, result, judged, picture)}
+	return outcome{photo: written, fault: in.page.Add(written, result, judged, picture), doubt: doubt}
 }
 
 // faulty is a photo that met a fault of ours: refused, since nothing that was
 // measured so far can be trusted.
-func (in *inspector) faulty(source inspection.Source, fault error) outcome {
-	o := in.finish(source, nil, &vision.Result{Refusal: &vision.Refusal{
+func (in *inspector) faulty(p photoFile, source inspection.Source, fault error) outcome {
+	o := in.finish(p, source, nil, &vision.Result{Refusal: &vision.Refusal{
 		Reason: vision.Unreadable,
 		Detail: "internal fault while measuring: " + oneLine(fault.Error()),
 		Advice: "measure this course by hand; report the fault together with the photo",

@@ -1,0 +1,54 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"coursegauge/report/crew"
+	"coursegauge/vision"
+)
+
+// crewsFile is what a list of crews beside the schedule is called.
+const crewsFile = "crews.yaml"
+
+// readCrews reads the file of --crews, or the one beside the schedule where
+// there is one. said is a line for people, "" when no crews are known.
+func readCrews(path, schedule string) (l crew.List, said string, err error) {
+	if path == "" {
+		path = filepath.Join(filepath.Dir(schedule), crewsFile)
+		if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+			return crew.List{}, "", nil
+		}
+		said = "crews: " + path + ", found beside the schedule"
+	}
+	data, err := readFile(path)
+	if err != nil {
+		return crew.List{}, "", usageError{fmt.Sprintf("--crews %s: %v", path, err), ""}
+	}
+	l, err = crew.Read(path, data)
+	if err != nil {
+		return crew.List{}, "", usageError{err.Error(), "--help shows an example"}
+	}
+	return l, said, nil
+}
+
+// crewOf names the crew of a photo and says in a line when the file would have
+// it otherwise by another of its keys.
+func crewOf(l crew.List, p photoFile, device string, card *vision.CardSight) (name, doubt string) {
+	of := crew.Photo{Card: -1, Path: p.path, Device: device}
+	if abs, err := filepath.Abs(p.path); err == nil {
+		of.Path = abs
+	}
+	if card != nil {
+		of.Card = card.Number
+	}
+	name, rivals := l.Of(of)
+	if len(rivals) > 0 {
+		doubt = fmt.Sprintf("%s: crew %s, though %s names %s too: the card counts before the folder, the folder before the phone", p.name, name, crewsFile, strings.Join(rivals, " and "))
+	}
+	return name, doubt
+}
