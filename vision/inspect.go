@@ -22,6 +22,8 @@ type Options struct {
 	Product Product
 	Facts   photo.Facts
 	Known   Known
+	// CardOnly stops when the card's pose is known: no product is needed.
+	CardOnly bool
 	// Stages is called after a stage with a picture worth keeping; the picture
 	// is valid during the call only. May be nil.
 	Stages func(name string, picture gocv.Mat)
@@ -39,12 +41,16 @@ func Inspect(ctx context.Context, picture gocv.Mat, o Options) (*Result, error) 
 	defer n.giveBack()
 	p := &pass{ctx: ctx, picture: picture, o: o, nets: n, pyramid: plane.NewPyramid(picture), r: &Result{Camera: Camera{Source: "none"}, Checks: o.Known.Checks}}
 	defer p.pyramid.Close()
-	for _, s := range []struct {
+	stages := []struct {
 		name string
 		do   func() (*Refusal, error)
 	}{
 		{"light", p.light}, {"card", p.findCard}, {"pose", p.pose}, {"turn", p.turn}, {"edges", p.edges}, {"plane", p.adjust}, {"heads", p.heads}, {"lengths", p.lengths},
-	} {
+	}
+	if o.CardOnly {
+		stages = stages[:3]
+	}
+	for _, s := range stages {
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}

@@ -165,8 +165,9 @@ func fitOf(l plane.Lens, corners []plane.Corner) float64 {
 }
 
 // unevenSeen refuses a card that the picture shows stretched in one direction
-// by more than lens and tilt can do.
-func unevenSeen(h [9]float64, l plane.Lens, prior plane.Prior) *Refusal {
+// by more than lens and tilt can do: off is what the focal length leaves of the
+// stretch, slack the most that passes, both relative.
+func unevenSeen(h [9]float64, l plane.Lens, prior plane.Prior) (off, slack float64, r *Refusal) {
 	focalU, k1U := prior.Focal, prior.K1U
 	if prior.Lens != nil {
 		u := prior.Lens.U()
@@ -176,22 +177,18 @@ func unevenSeen(h [9]float64, l plane.Lens, prior plane.Prior) *Refusal {
 	for _, k := range []float64{-2, 0, 2} {
 		m := l
 		m.F *= 1 + k*focalU
-		r := stretch(h, m)
-		lo, hi = min(lo, r), max(hi, r)
+		s := stretch(h, m)
+		lo, hi = min(lo, s), max(hi, s)
 	}
 	// a radial term stretches outwards by 2 k r² more than round about
 	u, v := h[2]/h[8]-l.Cx, h[5]/h[8]-l.Cy
 	r2 := (u*u + v*v) / (l.F * l.F)
-	slack := maxSeenUneven + 2*r2*(math.Abs(l.K1)+2*k1U)
-	r := lo
-	switch {
-	case lo > 1+slack:
-	case hi < 1-slack:
-		r = hi
-	default:
-		return nil
+	slack = maxSeenUneven + 2*r2*(math.Abs(l.K1)+2*k1U)
+	off = max(lo-1, 1-hi, 0)
+	if off <= slack {
+		return off, slack, nil
 	}
-	return &Refusal{CardWrongSize, fmt.Sprintf("the picture shows the card %.0f %% too %s for its height", 100*math.Abs(r-1), longShort(r-1)), printAgain}
+	return off, slack, &Refusal{CardWrongSize, fmt.Sprintf("the picture shows the card %.0f %% too %s for its height", 100*off, longShort(lo-1)), printAgain}
 }
 
 // stretch is the length of the card's x axis over that of its y axis, for a
@@ -213,17 +210,21 @@ const (
 	sureOff    = 5 // standard uncertainties
 )
 
+const cardAgainstProduct = "size of the card against the product's lengths, off by"
+
 // wrongSize refuses a card of nominal size when the product's own lengths say
 // that it is not: the print that was fitted to the page.
 func (p *pass) wrongSize() *Refusal {
 	v, _ := p.solution.Scale()
 	q := *p.problem
 	if p.r.Card.Proved || math.Abs(v-1) < scalePull*q.Prior.CardScale {
+		p.atMost(CardWrongSize, cardAgainstProduct, "%", 100*math.Abs(v-1), 100*maxPrintOff)
 		return nil
 	}
 	q.Prior.CardScale = looseScale
 	off, u := q.Solve().Scale()
 	off--
+	p.atMost(CardWrongSize, cardAgainstProduct, "%", 100*math.Abs(off), 100*max(maxPrintOff, sureOff*u))
 	if math.Abs(off) < max(maxPrintOff, sureOff*u) {
 		return nil
 	}

@@ -59,6 +59,11 @@ search:
 			}
 		}
 	}
+	p.atLeast(NoOpenCourse, "likeness to an open course", "", best.Score, minScore)
+	if best.TopIn {
+		p.atLeast(NoOpenCourse, "share of the top edge in sight", "%", 100*best.Top, 100*minTop)
+	}
+	p.atLeast(NoOpenCourse, "share of the uncovered lap in sight", "%", 100*best.Lap, 100*minLap)
 	if best.Score < minScore || best.TopIn && best.Top < minTop || best.Lap < minLap {
 		return &Refusal{NoOpenCourse, fmt.Sprintf("no open course: %.0f %% of a top edge, %.0f %% of an uncovered lap and %.0f %% of the butts where they belong", 100*best.Top, 100*best.Lap, 100*best.Butts),
 			"take the photo before the next course covers the heads, with the butt line and the top edge of the open course in the picture"}, nil
@@ -185,6 +190,7 @@ func (p *pass) adjust() (*Refusal, error) {
 		}
 	}
 	p.solution = q.Solve()
+	p.cornersAdjusted(p.solution)
 	if r := p.wrongSize(); r != nil {
 		return r, nil
 	}

@@ -212,6 +212,8 @@ type Result struct {
 	Course       *Course
 	Fasteners    []Fastener
 	Checks       []Check
+	Gauges       []Gauge         // every limit that was looked at, in the order of the stages
+	Corners      []CornerSight   // of the card, also of one that is too poor to use
 	Inputs       []length.Source // where each shared input of the lengths comes from, in the order of Measured.Shared
 	Budget       []Share
 	Stages       []Stage

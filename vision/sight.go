@@ -25,11 +25,15 @@ const (
 	maxBend    = 5.0 // mm
 	maxReachU  = 5.0 // mm: beyond it the card lies far from what it carries
 	whiteShort = 90  // px: a white sheet with a shorter side counts as a scrap
+
+	whiteSquare = 25.0 // px a card square, when no marker can be decoded
 )
 
 // light turns the picture grey and refuses what is burnt out or black.
 func (p *pass) light() (*Refusal, error) {
-	if w, h := p.picture.Cols(), p.picture.Rows(); min(w, h) < minSide {
+	w, h := p.picture.Cols(), p.picture.Rows()
+	p.atLeast(NoCard, "shorter side of the picture", "px", float64(min(w, h)), minSide)
+	if min(w, h) < minSide {
 		return &Refusal{NoCard, fmt.Sprintf("a picture of %d x %d px cannot show a card; %d px a side are needed at least", w, h, minSide), "send the original photo"}, nil
 	}
 	p.gray = gocv.NewMat()
@@ -50,6 +54,8 @@ func (p *pass) light() (*Refusal, error) {
 	for below += hist[0]; below < n/2; below += hist[median] {
 		median++
 	}
+	p.atMost(Exposure, "share of the picture that is burnt out", "%", 100*burnt, 100*maxBurnt)
+	p.atLeast(Exposure, "middle tone of the picture, 0 to 255", "", float64(median), minMedian)
 	if burnt > maxBurnt {
 		return &Refusal{Exposure, fmt.Sprintf("%.0f %% of the picture is burnt out; at most %.0f %% can be", 100*burnt, 100*maxBurnt),
 			"tap the shingles on the screen so that the phone meters them, and take the photo again"}, nil
@@ -78,7 +84,11 @@ func (p *pass) findCard() (*Refusal, error) {
 	for i, q := range s.Outline {
 		p.r.Card.OutlinePx[i] = Point{q[0], q[1]}
 	}
-	if soft := card.Blur(p.gray, card.Standard, s); soft > maxSoft {
+	p.cornersFlat(s)
+	p.atLeast(NoCard, "corners of the card, of 54", "", float64(len(s.Corners)), card.MinCorners)
+	soft := card.Blur(p.gray, card.Standard, s)
+	p.atMost(Blurred, "softness of the card's edges", "px", soft, maxSoft)
+	if soft > maxSoft {
 		return blurred(fmt.Sprintf("the card's edges are %.1f px soft; at most %.1f px can be measured", soft, maxSoft)), nil
 	}
 	p.show("card", p.drawCard)
@@ -88,6 +98,8 @@ func (p *pass) findCard() (*Refusal, error) {
 // noCard explains why no card can be used.
 func (p *pass) noCard(u *card.Unseen) (*Refusal, error) {
 	detail := u.Error()
+	p.cornersFlat(u.Sight)
+	p.atMost(TwoCards, fmt.Sprintf("cards with %d or more markers in sight", card.TwoMarkers), "", float64(u.Cards()), 1)
 	switch u.Kind {
 	case card.ErrTwo:
 		return &Refusal{TwoCards, detail, "leave one card in the picture and take the photo again"}, nil
@@ -98,6 +110,13 @@ func (p *pass) noCard(u *card.Unseen) (*Refusal, error) {
 	if err != nil {
 		return nil, err
 	}
+	p.atLeast(Blurred, "fine detail over coarse detail", "", sharp, minDetail)
+	p.atLeast(NoCard, "markers decoded", "", float64(u.Markers), card.MinMarkers)
+	if u.Kind == card.ErrSpread {
+		p.atLeast(NoCard, "corners of the card, of 54", "", float64(len(u.Sight.Corners)), card.MinCorners)
+		p.atLeast(NoCard, "share of the card that they span", "%", 100*u.Spread, 100*card.MinSpread)
+		p.atMost(CardCropped, "corners of the card out of the picture", "", float64(u.Sight.Cropped), 0)
+	}
 	if sharp < minDetail {
 		return blurred(fmt.Sprintf("fine detail is %.2f of coarse detail; %.2f is needed", sharp, minDetail)), nil
 	}
@@ -107,7 +126,8 @@ func (p *pass) noCard(u *card.Unseen) (*Refusal, error) {
 		}
 		return &Refusal{NoCard, detail, "clear what lies on the card, and take the photo again"}, nil
 	}
-	if found, side := card.White(p.gray); found && side >= whiteShort && side/11 < 25 {
+	if found, side := card.White(p.gray); found && side >= whiteShort && side/11 < whiteSquare {
+		p.atLeast(Far, "side of a square, from the white sheet", "px", side/11, whiteSquare)
 		return far(side / 11), nil
 	}
 	return &Refusal{NoCard, detail, "lay the printed card flat near the open course, whole and face up, and take the photo again"}, nil
@@ -166,6 +186,8 @@ func (p *pass) pose() (*Refusal, error) {
 	p.cardPose = plane.PoseFrom(flat.H, p.lens)
 	p.r.ScalePxPerMM = p.sight.SquarePx / (card.Standard.SquareMM * math.Sqrt(printed.ScaleX*printed.ScaleY))
 	p.r.TiltDeg = p.cardPose.TiltDeg()
+	p.atMost(Oblique, "angle off square to the card", "degrees", p.r.TiltDeg, maxTilt)
+	p.atLeast(Far, "side of a square of the card", "px", p.sight.SquarePx, max(minSquare, minShare*long))
 	if p.r.TiltDeg > maxTilt {
 		return &Refusal{Oblique, fmt.Sprintf("the card is seen at %.0f degrees from straight above; at most %.0f can be measured", p.r.TiltDeg, maxTilt),
 			"hold the phone more squarely over the shingles and take the photo again"}, nil
@@ -173,13 +195,17 @@ func (p *pass) pose() (*Refusal, error) {
 	if q := p.sight.SquarePx; q < minSquare || q < minShare*long {
 		return far(q), nil
 	}
-	if r := unevenSeen(flat.H, p.lens, prior); r != nil {
-		return r, nil
+	uneven, slack, refusal := unevenSeen(flat.H, p.lens, prior)
+	p.atMost(CardWrongSize, "stretch of the card in one direction, beyond what the lens can do", "%", 100*uneven, 100*slack)
+	if refusal != nil {
+		return refusal, nil
 	}
 	loose := prior
 	loose.CardBend = 15
 	p.problem = &plane.Problem{Start: plane.FrameFrom(p.cardPose, p.lens, plane.CardPlace{}, plane.Stack{Rise: 1}), Corners: corners, Prior: loose}
 	s := p.problem.Solve()
+	p.cornersAdjusted(s)
+	p.atMost(CardBent, "bend of the card", "mm", math.Abs(s.Bend()), maxBend)
 	if bend := s.Bend(); math.Abs(bend) > maxBend {
 		return &Refusal{CardBent, fmt.Sprintf("the card is bent by %.0f mm; at most %.0f mm can be measured", math.Abs(bend), maxBend),
 			"mount the card on something stiff, lay it flat and take the photo again"}, nil

@@ -43,6 +43,9 @@ func (e *Unseen) Error() string {
 	return fmt.Sprintf("%v: %d markers decoded, %d of one number are needed", e.Kind, e.Markers, MinMarkers)
 }
 
+// Cards is how many cards are in sight with enough markers to count.
+func (e *Unseen) Cards() int { return len(counted(e.Numbers, TwoMarkers)) }
+
 // tells is true when e saw more of a card than o.
 func (e *Unseen) tells(o *Unseen) bool {
 	if a, b := len(e.Sight.Corners), len(o.Sight.Corners); a != b {
