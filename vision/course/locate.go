@@ -30,9 +30,9 @@ func (m *Maps) Locate(height, exposure float64) Place {
 // rowSums holds, a row of cells, the evidence summed over the columns.
 type rowSums struct {
 	y               []float64 // mm
-	n               []float64 // cells seen
+	n               []float64 // cells seen that are likely on the roof
 	butt, top       []float64 // summed probability, put down at the row that the offset names
-	under, open, fi []float64 // summed log probability of a region (off the roof counts for each)
+	under, open, fi []float64 // summed log probability of a region, of what is on the roof
 	openP           []float64 // summed probability of the open course
 }
 
@@ -48,14 +48,14 @@ func (m *Maps) rowSums() *rowSums {
 			if !m.seen[k] {
 				continue
 			}
-			r.n[i]++
 			put(r.butt, i, float64(m.ch[cButtD][k]), sigmoid(m.ch[cButt][k]))
 			put(r.top, i, float64(m.ch[cTopD][k]), sigmoid(m.ch[cTop][k]))
-			u, o, f := m.regions(k)
-			r.under[i] += u
-			r.open[i] += o
-			r.openP[i] += math.Exp(o)
-			r.fi[i] += f
+			p, on := m.regions(k)
+			r.n[i] += on
+			r.under[i] += on * math.Log(p[0]+1e-3)
+			r.open[i] += on * math.Log(p[1]+1e-3)
+			r.fi[i] += on * math.Log(p[2]+1e-3)
+			r.openP[i] += on * p[1]
 		}
 	}
 	return r
@@ -68,18 +68,19 @@ func put(rows []float64, i int, d, p float64) {
 	}
 }
 
-// regions are log probabilities of underlay, open course and finished courses;
-// what lies off the roof fits any of them.
-func (m *Maps) regions(k int) (under, open, finished float64) {
+// regions are the probabilities of underlay, open course and finished courses
+// among what lies on the roof, and of lying on it.
+func (m *Maps) regions(k int) (p [3]float64, on float64) {
 	var e [4]float64
 	top := float64(max(m.ch[cUnderlay][k], m.ch[cOpen][k], m.ch[cFinished][k], m.ch[cOff][k]))
-	sum := 0.0
 	for c := range 4 {
 		e[c] = math.Exp(float64(m.ch[cUnderlay+c][k]) - top)
-		sum += e[c]
 	}
-	f := func(c int) float64 { return math.Log((e[c]+e[3])/sum + 1e-3) }
-	return f(0), f(1), f(2)
+	roof := e[0] + e[1] + e[2]
+	for c := range p {
+		p[c] = e[c] / max(roof, 1e-9)
+	}
+	return p, roof / (roof + e[3])
 }
 
 func (r *rowSums) score(y0, height, exposure float64) Place {
