@@ -246,6 +246,18 @@ func (c *Comparison) trust() {
 	}
 }
 
+// Summary is one comparison in a line.
+func (c Comparison) Summary() string {
+	if c.N < 2 {
+		return string(c.Trust) + ": " + c.Why
+	}
+	text := fmt.Sprintf("%s: %s; bias %s, standard deviation %s, %d of %d within the stated U95", c.Trust, c.Why, signed(c.Bias), inches(c.SD), c.Within, c.N)
+	if c.Judged > 0 {
+		text += fmt.Sprintf(", %d of %d verdicts confirmed", c.Confirmed, c.Judged)
+	}
+	return text
+}
+
 // Sentence is the trial in one sentence.
 func (j Judgement) Sentence() string {
 	said := map[Trust][]string{}

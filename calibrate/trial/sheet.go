@@ -35,6 +35,16 @@ func (r Row) touched() bool {
 	return r.Name != "" || r.Note != ""
 }
 
+// Touched counts the rows in which a person wrote anything.
+func Touched(rows []Row) (n int) {
+	for _, r := range rows {
+		if r.touched() {
+			n++
+		}
+	}
+	return n
+}
+
 // columns of the sheet, in order.
 var columns = []string{"no", "photo", "head", string(AboveButt), string(End), "side", string(LowerJoint), "name", "note", "x_px", "y_px"}
 

@@ -85,7 +85,7 @@ Exit status: 0 done; 1 done, and something needs a person (a refused photo);
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(flagError)
 	root.SuggestionsMinimumDistance = 2
-	root.AddCommand(newInspect(t), newMerge(t), newCamera(t), newVersion(t))
+	root.AddCommand(newInspect(t), newMerge(t), newCamera(t), newTrial(t), newVersion(t))
 	return root
 }
 
@@ -94,9 +94,9 @@ func noSuchCommand(c *cobra.Command, args []string) error {
 	if len(args) == 0 {
 		return nil
 	}
-	hint := "coursegauge --help lists the commands"
+	hint := c.CommandPath() + " --help lists the commands"
 	if near := c.SuggestionsFor(args[0]); len(near) > 0 {
-		hint = "did you mean: coursegauge " + strings.Join(append(near[:1], args[1:]...), " ")
+		hint = "did you mean: " + c.CommandPath() + " " + strings.Join(append(near[:1], args[1:]...), " ")
 	}
 	return usageError{"no such command: " + args[0], hint}
 }
