@@ -1,13 +1,14 @@
 #!/usr/bin/env python3
 """Makes training material: rendered scenes, cut into views and patches with labels.
 
-    python3 make.py --lab PHOTOLAB --out DIR --seeds 500000:500300 [--jobs 2] [--fast FILE] [--course course.onnx]
+    python3 make.py --lab PHOTOLAB --out DIR --seeds 500000:500300 [--jobs 2] [--gpus 1] [--fast FILE] [--course course.pt]
 
 PHOTOLAB holds the scene generator and the renderer (scene.py, render.py); --fast names
 a drop-in renderer (a Python file with render_scene(scene)) for machines with a GPU.
-One .npz a scene: a view of the course at 1 px/mm with its label maps, and patches of
-42 mm at 3 px/mm around heads and around what could be taken for one; with --course the
-patches without a head come first from what that network proposes.
+One .npz a scene: views of the course at 1 and at 0.5 px/mm with their label maps, patches
+of 42 mm at 3 px/mm around heads and around what could be taken for one, and patches of
+joints and of what could be taken for one (joints.py); with --course (a checkpoint of
+train.py) the patches without a head come first from what that network proposes.
 Seeds below 500000 belong to the photos that judge the tool and are refused.
 """
 import argparse
@@ -21,9 +22,10 @@ import cv2
 import numpy as np
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
-from views import View, footprint, labels, rays, stack_height
+import joints
+from views import Photo, View, footprint, labels, project, stack_height
 
-PPM, FINE, PATCH = 1.0, 3.0, 128
+FINE, PATCH, OTHERS = 3.0, 128, 56       # px/mm and px of a patch; most patches a scene without a head
 DRIVES = ["flush", "overdriven", "underdriven", "cocked"]
 TEXTURES = [["asphalt_04_diff_1k.jpg", .42], ["asphalt_05_diff_1k.jpg", .42], ["asphalt_07_diff_1k.jpg", .40], ["asphalt_floor_diff_1k.jpg", .38],
             ["asphalt_pit_lane_diff_1k.jpg", .40], ["asphalt_track_diff_1k.jpg", .42], ["brushed_concrete_03_diff_1k.jpg", .5], ["gravel_gray_512.png", .5]]
@@ -96,59 +98,77 @@ def scaled(cam, k):
     return c
 
 
-def proposals(net, pic):
-    """Where the course network sees heads in a view: (n, 3) column, row, logit."""
-    x = pic.astype(np.float32)
-    v = x[pic.any(2)]
-    x = (x - v.mean()) / (v.std() + 1e-3); x[~pic.any(2)] = 0
-    h, w = pic.shape[0] // 32 * 32, pic.shape[1] // 32 * 32
-    net.setInput(np.ascontiguousarray(x[:h, :w].transpose(2, 0, 1))[None])
-    o = net.forward()[0]
-    z = o[17]
-    m = (z == cv2.dilate(z, np.ones((3, 3)))) & (z > -5)
-    i, j = np.where(m)
-    k = np.argsort(-z[i, j])[:70]
-    i, j = i[k], j[k]
-    return np.stack([j * 4 + 1.5 + o[18][i, j], i * 4 + 1.5 + o[19][i, j], z[i, j]], 1)
+class Proposer:
+    """Where a trained course network sees heads in a view."""
+
+    def __init__(self, path):
+        import torch
+        from nets import CourseNet
+        self.t = torch
+        self.dev = "cuda" if torch.cuda.is_available() else "cpu"
+        self.net = CourseNet().to(self.dev).eval()
+        self.net.load_state_dict(torch.load(path, map_location=self.dev))
+
+    def __call__(self, pic):
+        """(n, 3) column, row, logit, the best first."""
+        t = self.t
+        with t.no_grad():
+            x = t.from_numpy(pic).to(self.dev).float()
+            on = (x.sum(2, keepdim=True) > 0).float()
+            n = on.sum() * 3
+            m = (x * on).sum() / n
+            x = (x - m) * on / ((((x - m) * on) ** 2).sum() / n).sqrt().clamp(min=1e-3)
+            with t.autocast(self.dev, t.bfloat16, enabled=self.dev == "cuda"): o = self.net(x.permute(2, 0, 1)[None])[0].float()
+            z = o[17]
+            i, j = t.where((z == t.nn.functional.max_pool2d(z[None, None], 3, 1, 1)[0, 0]) & (z > -5))
+            k = t.argsort(-z[i, j])[:70]
+            i, j = i[k], j[k]
+            return t.stack([j * 4 + 1.5 + o[18][i, j], i * 4 + 1.5 + o[19][i, j], z[i, j]], 1).cpu().numpy()
 
 
-def cut(s, img, heads, cards, r, net=None):
+def course_view(s, photo, pose, cards, heads, r, ppm, box, k1):
+    """A view of a box (x0, x1, y0, y1; mm) with its labels; its own lens, plane, turn and scale a little wrong."""
+    cam = s["camera"]
+    f = footprint(cam, *pose)
+    x0, x1, y0, y1 = max(f[0], box[0]), min(f[1], box[1]), max(f[2], box[2]), min(f[3], box[3])
+    if y1 - y0 < 200 or x1 - x0 < 200: return None
+    w, h = int((x1 - x0) * ppm) // 32 * 32, int((y1 - y0) * ppm) // 32 * 32
+    plane = (6 + r.normal(0, 2.5), r.normal(0, .008), r.normal(0, .008))
+    view = View(cam, pose, ppm, x0, y1, math.radians(r.normal(0, .7 / ppm)), plane, k1, 1 + r.normal(0, .008))
+    pic, _ = view.picture(photo, w, h)
+    L, hd = labels(s, view, cards, heads, w, h)
+    lines = np.concatenate([L["butt"][None], L["top"][None], L["joint"], L["rake"][None]]).astype(np.float16)
+    return view, hd, dict(pic=pic, lines=lines, seg=L["seg"], seen=L["seen"], heads=L["heads"])
+
+
+def cut(s, img, heads, cards, r, propose=None):
     """The arrays of one scene."""
+    import camera as lab_camera
     P = s["product"]; E, H = P["exposure"], P["height"]
     img, k = photo(img, s, r)
     cam = scaled(s["camera"], k)
-    s = dict(s, camera=cam)
-    import camera as lab_camera
-    R, c = lab_camera.pose(cam)
-    fx0, fx1, fy0, fy1 = footprint(cam, R, c)
-    x0, x1 = max(fx0, -1500), min(fx1, 1500)
-    y0, y1 = max(fy0, -2.7 * E - 60), min(fy1, H + 140)
-    if y1 - y0 < 200 or x1 - x0 < 200: return None
-    w, h = int((x1 - x0) * PPM) // 32 * 32, int((y1 - y0) * PPM) // 32 * 32
-    plane = (6 + r.normal(0, 2.5), r.normal(0, .008), r.normal(0, .008))
+    s, img = dict(s, camera=cam), Photo(img)
+    R, c = pose = lab_camera.pose(cam)
     k1 = cam["k1"] + r.normal(0, .008) if r.random() < .7 else .009
-    view = View(cam, (R, c), PPM, x0, y1, math.radians(r.normal(0, .7)), plane, k1, 1 + r.normal(0, .008))
-    pic, seen = view.picture(img, w, h)
-    L, hd = labels(s, view, cards, heads, w, h)
-    vis = np.array([visible(q["f"], q["surf"], cam, R, c, cards) for q in hd], np.uint8)
-    out = dict(pic=pic, butt=L["butt"].astype(np.float16), top=L["top"].astype(np.float16), joint=L["joint"].astype(np.float16), rake=L["rake"].astype(np.float16),
-               seg=L["seg"], seen=L["seen"], heads=L["heads"], visible=vis, family=P["family"] == "laminated")
+    full = course_view(s, img, pose, cards, heads, r, 1.0, (-1500, 1500, -2.7 * E - 60, H + 140), k1)
+    half = course_view(s, img, pose, cards, heads, r, .5, (-1500, 1500, -1300, H + 700), k1)
+    if full is None or half is None: return None
+    view, hd, out = full
+    out.update({"half_" + n: v for n, v in half[2].items()})
+    out["visible"] = vis = np.array([visible(q["f"], q["surf"], cam, R, c, cards) for q in hd], np.uint8)
     # patches: around heads, and around places that are none
     spots = [(q["f"]["x"], q["f"]["y"], q) for q, v in zip(hd, vis) if v]
-    ys = s["lift"]
-    bad = [(d["x"], d["y"] + (0 if d["kind"] != "chalk" else 0)) for d in s["distractors"] if d["kind"] not in ("chalk", "scuff")]
-    if net is not None:
-        q = proposals(net, pic)
+    bad = [(d["x"], d["y"]) for d in s["distractors"] if d["kind"] not in ("chalk", "scuff")]
+    if propose is not None:
+        q = propose(out["pic"])
         x, y, _ = view.roof(q[:, 0], q[:, 1]); bad = list(zip(x, y)) + bad
-    else: bad += [(r.uniform(x0, x1), r.uniform(-E, H)) for _ in range(25)]
-    for x, y in bad[:90]:
-        if all(math.hypot(x - f["x"], y - f["y"]) > 9 for f, _ in heads): spots.append((x, y, None))
+    else: bad += [tuple(view.roof(r.uniform(0, out["pic"].shape[1]), r.uniform(0, out["pic"].shape[0]))[:2]) for _ in range(25)]
+    bad = [(x, y, None) for x, y in bad if all(math.hypot(x - f["x"], y - f["y"]) > 9 for f, _ in heads)]
     patches, truth = [], []
-    for x, y, q in spots:
-        z = float(stack_height(P, min(max(y - ys, 0), H))) if y - ys < H else .5
+    for x, y, q in spots + bad[:OTHERS]:
+        z = float(stack_height(P, min(max(y - s["lift"], 0), H))) if y - s["lift"] < H else .5
         jx, jy = (r.uniform(-4, 4), r.uniform(-4, 4)) if q else (r.normal(0, 1), r.normal(0, 1))
         half = PATCH / 2 / FINE
-        turn = math.radians(r.normal(0, .5))
         v = View(cam, (R, c), FINE, x + jx - half, y + jy + half, 0.0, (z + r.normal(0, .8), 0, 0), k1)
         p, ok = v.picture(img, PATCH, PATCH)
         if ok[32:96, 32:96].mean() < .9: continue
@@ -162,11 +182,11 @@ def cut(s, img, heads, cards, r, net=None):
         patches.append(p); truth.append(t)
     if not patches: return None
     out.update(patches=np.stack(patches), truth=np.stack(truth))
+    out["joints"], out["joints_truth"] = joints.cut(s, img, pose, cards, k1, r)
     return out
 
 
 def view_px(cam, R, c, q):
-    from views import project
     f = q["f"]
     return project(cam, R, c, np.array([f["x"], f["y"], q["surf"] + f["rise"] + (.1 if f["drive"] != "overdriven" else 0)]))
 
@@ -185,8 +205,8 @@ def load(lab_dir, fast):
 
         def shoot(s):
             img, aux = m.render_scene(s)
-            if hasattr(img, "cpu"): img = img.cpu().numpy()
-            return np.ascontiguousarray(img[..., ::-1]), aux["heads"], aux["cards"]
+            img = img.flip(-1).cpu().numpy() if hasattr(img, "cpu") else np.ascontiguousarray(img[..., ::-1])
+            return img, aux["heads"], aux["cards"]
     else:
         import render
 
@@ -203,7 +223,7 @@ def load(lab_dir, fast):
 def main():
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ap.add_argument("--lab", required=True); ap.add_argument("--out", required=True); ap.add_argument("--seeds", required=True, help="FIRST:LAST+1")
-    ap.add_argument("--jobs", type=int, default=1); ap.add_argument("--fast"); ap.add_argument("--course"); ap.add_argument("--seconds", type=float, default=1e9, help="stop after so long")
+    ap.add_argument("--jobs", type=int, default=1); ap.add_argument("--gpus", type=int, default=1); ap.add_argument("--fast"); ap.add_argument("--course"); ap.add_argument("--seconds", type=float, default=1e9, help="stop after so long")
     a = ap.parse_args()
     lo, hi = map(int, a.seeds.split(":"))
     if lo < 500000: sys.exit(f"seeds {lo}: must be 500000 or over; lower ones belong to judging photos")
@@ -212,11 +232,12 @@ def main():
     if a.jobs > 1:
         step = [sys.executable, os.path.abspath(__file__), "--lab", a.lab, "--out", a.out, "--seconds", str(a.seconds)] + (["--fast", a.fast] if a.fast else []) + (["--course", a.course] if a.course else [])
         n = (hi - lo + a.jobs - 1) // a.jobs
-        kids = [subprocess.Popen(step + ["--seeds", f"{lo + k * n}:{min(hi, lo + (k + 1) * n)}"]) for k in range(a.jobs)]
+        card = lambda k: dict(os.environ, CUDA_VISIBLE_DEVICES=str(k % a.gpus)) if a.gpus > 1 else None
+        kids = [subprocess.Popen(step + ["--seeds", f"{lo + k * n}:{min(hi, lo + (k + 1) * n)}"], env=card(k)) for k in range(a.jobs)]
         sys.exit(max(p.wait() for p in kids))
     cv2.setNumThreads(1)
     lab, shoot = load(a.lab, a.fast)
-    net = cv2.dnn.readNetFromONNX(a.course) if a.course else None
+    propose = Proposer(a.course) if a.course else None
     t0, n = time.time(), 0
     for seed in range(lo, hi):
         path = os.path.join(a.out, f"{seed}.npz")
@@ -224,7 +245,7 @@ def main():
         if time.time() - t0 > a.seconds: break
         s, r = draw(lab, seed)
         try:
-            got = cut(s, *shoot(s), r, net if seed % 4 else None)
+            got = cut(s, *shoot(s), r, propose if seed % 4 else None)
         except Exception as err:                # one odd scene must not end the run
             print(seed, "left out:", repr(err), flush=True); continue
         if got is None: continue

@@ -1,4 +1,4 @@
-"""The two small networks, and their way to ONNX (no exporter needed).
+"""The three small networks, and their way to ONNX (no exporter needed).
 
 CourseNet: a view at 1 px/mm (3, h, w) -> 20 maps at a quarter of its size.
 HeadNet: a patch at 3 px/mm (6, 96, 96) -> 12 numbers. Its last three input
@@ -12,6 +12,7 @@ from torch import nn
 COURSE_OUT = ["butt", "butt_d", "butt_s", "top", "top_d", "top_s", "joint", "joint_l", "joint_r", "joint_s", "rake", "rake_d", "rake_s",
               "underlay", "open", "finished", "off", "head", "head_x", "head_y"]
 HEAD_OUT = ["head", "x", "y", "xy_s", "diameter", "diameter_s", "rise", "rise_s", "flush", "overdriven", "underdriven", "cocked"]
+JOINT_OUT = ["joint", "l_lo", "l_hi", "r_lo", "r_hi", "l_lo_s", "l_hi_s", "r_lo_s", "r_hi_s"]
 
 
 def conv(i, o, s=1, d=1):
@@ -46,6 +47,18 @@ class HeadNet(nn.Module):
         self.body = nn.Sequential(conv(6, a, 2), conv(a, a), conv(a, b, 2), conv(b, b), conv(b, c, 2), conv(c, c), conv(c, d, 2), conv(d, d), conv(d, 32))
         self.fc1 = nn.Linear(32 * 36, 96)
         self.fc2 = nn.Linear(96, len(HEAD_OUT))
+
+    def forward(self, x):
+        return self.fc2(torch.relu(self.fc1(self.body(x).flatten(1))))
+
+
+class JointNet(nn.Module):
+    def __init__(self, w=(12, 16, 24, 32)):
+        super().__init__()
+        a, b, c, d = w
+        self.body = nn.Sequential(conv(8, a, 2), conv(a, b, 2), conv(b, b), conv(b, c, 2), conv(c, c), conv(c, d, 2), conv(d, d), conv(d, c, (2, 1)))
+        self.fc1 = nn.Linear(c * 64, 36)
+        self.fc2 = nn.Linear(36, len(JOINT_OUT))
 
     def forward(self, x):
         return self.fc2(torch.relu(self.fc1(self.body(x).flatten(1))))
@@ -111,7 +124,8 @@ def save_course(net, path, h=384, w=512):
     g.save(path, m, [1, len(COURSE_OUT), h // 4, w // 4])
 
 
-def save_head(net, path):
-    net.eval(); g = Onnx("head", [1, 6, 96, 96])
+def save_patch(net, path, name, shape):
+    """HeadNet or JointNet, for patches of a shape (planes, rows, columns)."""
+    net.eval(); g = Onnx(name, [1, *shape])
     x = g.op("Flatten", [g.layer(net.body, "in")], axis=1)
-    g.save(path, g.layer(net.fc2, g.op("Relu", [g.layer(net.fc1, x)])), [1, len(HEAD_OUT)])
+    g.save(path, g.layer(net.fc2, g.op("Relu", [g.layer(net.fc1, x)])), [1, net.fc2.out_features])

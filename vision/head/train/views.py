@@ -28,6 +28,18 @@ def stack_height(product, y, double=None):
     return z
 
 
+class Photo:
+    """The sensor picture (BGR) and smaller copies of it, each made when first asked for."""
+
+    def __init__(self, img): self.by = {1: img}
+
+    def at(self, n):
+        if n not in self.by:
+            img = self.by[1]
+            self.by[n] = cv2.resize(img, (img.shape[1] // n, img.shape[0] // n), interpolation=cv2.INTER_AREA)
+        return self.by[n]
+
+
 class View:
     """Maps between view pixels and the sensor picture."""
 
@@ -57,7 +69,7 @@ class View:
         u, v = c * x + s * y, -s * x + c * y
         return np.stack([(u - self.x0) * self.ppm, (self.y1 - v) * self.ppm], -1)
 
-    def picture(self, img, w, h):
+    def picture(self, photo, w, h):
         """The view, w x h pixels, and which of its pixels the sensor saw."""
         g = 16
         cc, rr = np.meshgrid(np.arange(0, w + g, g, dtype=float), np.arange(0, h + g, g, dtype=float))
@@ -66,9 +78,8 @@ class View:
         m = cv2.remap(m, xx / g, yy / g, cv2.INTER_LINEAR)
         local = np.hypot(*(self.sensor(w / 2 + 1, h / 2) - self.sensor(w / 2, h / 2)))
         n = max(1, int(local / 1.2 + .5))
-        if n > 1:
-            img = cv2.resize(img, (img.shape[1] // n, img.shape[0] // n), interpolation=cv2.INTER_AREA)
-            m = (m + .5) / n - .5
+        img = photo.at(n)
+        if n > 1: m = (m + .5) / n - .5
         out = cv2.remap(img, m[..., 0], m[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(0, 0, 0))
         seen = (m[..., 0] > 1) & (m[..., 0] < img.shape[1] - 2) & (m[..., 1] > 1) & (m[..., 1] < img.shape[0] - 2)
         out[~seen] = 0
@@ -125,16 +136,18 @@ class Lines:
         q = p if second is None else second[np.argsort(second[:, a])]
         n, m = (self.H, self.W) if upright else (self.W, self.H)
         at = np.arange(n) * CELL + 1.5
-        ok = np.where((at >= p[0, a] - .5) & (at <= p[-1, a] + .5))[0]
-        for k in ok:
-            r, r2 = np.interp(at[k], p[:, a], p[:, b]), np.interp(at[k], q[:, a], q[:, b])
-            mid = .5 * (r + r2)
-            for i in range(int((mid - self.reach) // CELL), int((mid + self.reach) // CELL) + 2):
-                if not 0 <= i < m: continue
-                z = i * CELL + 1.5
-                if abs(mid - z) > self.reach: continue
-                jj = (k, i) if upright else (i, k)
-                if abs(mid - z) < abs(.5 * (self.d[jj] + self.e[jj])): self.d[jj], self.e[jj] = r - z, r2 - z
+        k = np.where((at >= p[0, a] - .5) & (at <= p[-1, a] + .5))[0]
+        r, r2 = np.interp(at[k], p[:, a], p[:, b]), np.interp(at[k], q[:, a], q[:, b])
+        mid = .5 * (r + r2)
+        first = np.floor((mid - self.reach) / CELL).astype(int)
+        for e in range(int(2 * self.reach / CELL) + 3):
+            i = first + e
+            z = i * CELL + 1.5
+            ok = np.where((i >= 0) & (i < m) & (np.abs(mid - z) <= self.reach))[0]
+            jj = (k[ok], i[ok]) if upright else (i[ok], k[ok])
+            better = np.abs(mid - z)[ok] < np.abs(.5 * (self.d[jj] + self.e[jj]))
+            ok, jj = ok[better], (jj[0][better], jj[1][better])
+            self.d[jj], self.e[jj] = (r - z)[ok], (r2 - z)[ok]
 
 
 def labels(s, view, cards, heads, w, h):
@@ -147,15 +160,17 @@ def labels(s, view, cards, heads, w, h):
         p = np.stack(np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float), np.asarray(z, float)), -1)
         return view.from_sensor(project(cam, *true, p))
 
+    f = footprint(cam, *true)               # far out of the picture the lens model folds back into it
+    left, right = f[0] - 80, f[1] + 80
     butt, top, joint, rake = (Lines(h, w) for _ in range(4))
     by_course = {}
     for i, p in enumerate(s["pieces"]): by_course.setdefault(p[0], []).append((p, s["slots"][i]))
     for c, row in by_course.items():
         yb = c * E + lift
-        if yb < -1500: continue
+        if not max(view.y1 - h / view.ppm, f[2]) - 80 - H < yb < min(view.y1, f[3]) + 80: continue
         row.sort(key=lambda q: q[0][1])
         for p, slots in row:
-            x = np.arange(p[1], p[2], 2.0)
+            x = np.arange(max(p[1], left), min(p[2], right), 2.0 / view.ppm)
             if len(x) < 2: continue
             y = yb + p[3] + p[4] * (x - p[1])
             slotted = np.zeros(len(x), bool)
@@ -167,14 +182,14 @@ def labels(s, view, cards, heads, w, h):
                     if not slotted[run[0]] and len(run) > 2: butt.add(v[run])
             else: butt.add(v)
             if c == 0: top.add(to_view(x, y + H, stack_height(P, H)))
-        span = (lambda p: np.arange(yb + p[3], yb + (H if c == 0 else E), 2.0))
+        span = (lambda p: np.arange(yb + p[3], yb + (H if c == 0 else E), 6.0))
         for (a, _), (b, _) in zip(row, row[1:]):
-            if b[1] - a[2] > 12: continue
+            if b[1] - a[2] > 12 or not left < b[1] < right: continue
             y = span(a); z = stack_height(P, y - yb)
             joint.add(to_view(a[2], y, z), to_view(b[1], y, z), upright=True)
         for p, _ in row:
             for flag, xe in ((p[5], p[1]), (p[6], p[2])):
-                if flag and s["rake_x"] is not None and abs(xe - s["rake_x"]) < 6:
+                if flag and left < xe < right and s["rake_x"] is not None and abs(xe - s["rake_x"]) < 6:
                     y = span(p); rake.add(to_view(xe, y, stack_height(P, y - yb)), upright=True)
 
     hh, ww = h // CELL, w // CELL
