@@ -52,6 +52,7 @@ type Picture struct {
 	File          string
 	Width, Height int
 	Src           template.HTMLAttr
+	Along         [2]float64 // direction of the courses in the picture, left to right, of length 1
 }
 
 // sheetPage is the printable sheet.
@@ -71,6 +72,7 @@ type sheetPhoto struct {
 type sheetMark struct {
 	No                    int
 	X, Y, R, TextX, TextY string
+	Tail                  string // path from the ring towards the end, "" without one
 }
 
 type sheetRow struct {
@@ -91,7 +93,7 @@ func WriteSheetPage(w io.Writer, rows []Row, pictures []Picture, l Look) error {
 			if row.Photo != pic.File {
 				continue
 			}
-			s.Marks = append(s.Marks, sheetMark{row.No, num(row.X + .5), num(row.Y + .5), num(r), num(row.X + 1.25*r), num(row.Y - .8*r)})
+			s.Marks = append(s.Marks, newSheetMark(row, pic.Along, r))
 			s.Rows = append(s.Rows, sheetRow{row.No, row.Typed[AboveButt], row.Typed[End], row.Typed[LowerJoint], string(row.Side), row.Name})
 		}
 		if len(s.Rows) > 0 {
@@ -99,6 +101,24 @@ func WriteSheetPage(w io.Writer, rows []Row, pictures []Picture, l Look) error {
 		}
 	}
 	return templates.ExecuteTemplate(w, "sheet.html.tmpl", p)
+}
+
+// newSheetMark is a ring of radius r about a head; its tail points to the end
+// that is taped to, its number stands away from the tail.
+func newSheetMark(row Row, along [2]float64, r float64) sheetMark {
+	x, y := row.X+.5, row.Y+.5
+	m := sheetMark{No: row.No, X: num(x), Y: num(y), R: num(r), TextX: num(x + 1.25*r), TextY: num(y - .8*r)}
+	if row.Side == "" || row.Typed[End] == notTaped {
+		return m
+	}
+	if row.Side == Left {
+		along = [2]float64{-along[0], -along[1]}
+	}
+	if along[0] > .3 && along[1] < .3 { // the number's usual place
+		m.TextX = num(x - 2.6*r)
+	}
+	m.Tail = fmt.Sprintf("M%s %sL%s %s", num(x+r*along[0]), num(y+r*along[1]), num(x+3*r*along[0]), num(y+3*r*along[1]))
+	return m
 }
 
 // judgementPage is the result.

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"math"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -154,10 +155,10 @@ func picturesOf(rows []trial.Row, d inspection.Document, folder string, args []s
 	if err != nil {
 		return nil, usageError{"the photos are needed for the printed sheet, and are not in " + folder, "name them: coursegauge trial new " + folder + " PHOTOS..."}
 	}
-	wanted := map[string]string{} // file by SHA-256
+	wanted := map[string]inspection.Photo{} // by SHA-256
 	for _, p := range d.Photos {
 		if slices.ContainsFunc(rows, func(r trial.Row) bool { return r.Photo == p.File }) {
-			wanted[p.SHA256] = p.File
+			wanted[p.SHA256] = p
 		}
 	}
 	var out []trial.Picture
@@ -168,19 +169,23 @@ func picturesOf(rows []trial.Row, d inspection.Document, folder string, args []s
 		}
 		sum := sha256.Sum256(data)
 		key := hex.EncodeToString(sum[:])
-		file, ok := wanted[key]
+		of, ok := wanted[key]
 		if !ok {
 			continue
 		}
 		delete(wanted, key)
-		pic, err := sheetPicture(file, data)
+		pic, err := sheetPicture(of, data)
 		if err != nil {
 			return nil, err
 		}
 		out = append(out, pic)
 	}
 	if len(wanted) > 0 {
-		missing := slices.Sorted(maps.Values(wanted))
+		var missing []string
+		for _, p := range wanted {
+			missing = append(missing, p.File)
+		}
+		slices.Sort(missing)
 		return nil, usageError{fmt.Sprintf("%s of the inspection not found, for example %s", plural(len(missing), "photo", "photos"), missing[0]),
 			"name the photos, unchanged since: coursegauge trial new " + folder + " PHOTOS..."}
 	}
@@ -191,17 +196,24 @@ func picturesOf(rows []trial.Row, d inspection.Document, folder string, args []s
 // sheetPictureSide is enough for paper: 17 cm at 240 dots an inch.
 const sheetPictureSide = 1600
 
-func sheetPicture(file string, data []byte) (trial.Picture, error) {
+func sheetPicture(of inspection.Photo, data []byte) (trial.Picture, error) {
 	pic, err := photo.Decode(data, photo.Options{})
 	if err != nil {
-		return trial.Picture{}, failure{fmt.Sprintf("%s: %v", file, err), ""}
+		return trial.Picture{}, failure{fmt.Sprintf("%s: %v", of.File, err), ""}
 	}
 	defer pic.Close()
 	src, err := embedded(pic.Mat, sheetPictureSide)
 	if err != nil {
-		return trial.Picture{}, failure{fmt.Sprintf("%s: %v", file, err), ""}
+		return trial.Picture{}, failure{fmt.Sprintf("%s: %v", of.File, err), ""}
 	}
-	return trial.Picture{File: file, Width: pic.Width(), Height: pic.Height(), Src: src}, nil
+	out := trial.Picture{File: of.File, Width: pic.Width(), Height: pic.Height(), Src: src}
+	if c := of.Course; c != nil {
+		dx, dy := c.ButtPx[1][0]-c.ButtPx[0][0], c.ButtPx[1][1]-c.ButtPx[0][1]
+		if n := math.Hypot(dx, dy); n > 0 {
+			out.Along = [2]float64{dx / n, dy / n}
+		}
+	}
+	return out, nil
 }
 
 // writeTrial writes the page first: a sheet is never there without it.

@@ -30,6 +30,9 @@ var reasonWords = map[string]string{
 	"oblique": "taken too much from the side", "no_open_course": "no open course in sight",
 }
 
+// ReasonWords says in plain words for what reason a photo is refused.
+func ReasonWords(reason string) string { return say(reasonWords, reason) }
+
 var endWords = map[string]string{
 	"joint": "joint", "rake": "rake", "cut": "cut end", "frame": "out of the picture", "hidden": "hidden",
 }
