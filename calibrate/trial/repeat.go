@@ -120,8 +120,10 @@ func (r *Repeats) study(parts []part) {
 	}
 	by := r.operator(parts)
 	for _, k := range Kinds {
-		values := balanced(parts, k, by)
-		if g, err := Study(values); err == nil {
+		if !slices.ContainsFunc(parts, func(q part) bool { _, ok := q.seen[0].head.to(k, q.side); return ok }) {
+			continue
+		}
+		if g, err := Study(balanced(parts, k, by)); err == nil {
 			r.Studies = append(r.Studies, RepeatStudy{k, g})
 		} else {
 			r.Notes = append(r.Notes, fmt.Sprintf("%s: %s", k.Words(), err))
