@@ -58,7 +58,7 @@ func readChessboard(t *testing.T) (chessboard, []View) {
 
 // TestChessboard reproduces OpenCV's calibration of a published set of views.
 // Tolerances are those that the set asks for: focal length 0.2 %, principal
-// point 1.5 px, RMS 0.02 px; the two adjustments agree far better.
+// point 1.5 px, RMS 0.02 px; the two adjustments agree far better, and are held to it.
 func TestChessboard(t *testing.T) {
 	c, views := readChessboard(t)
 	models := map[string]Model{
@@ -80,14 +80,20 @@ func TestChessboard(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			t.Logf("F %.3f (want %.3f) aspect %.5f c %.3f %.3f (%.3f %.3f) dist %.5f %.5f %.5f %.5f %.5f (%v) rms %.5f (%.5f) u %.3f %.3f %.3f (%v)", f.F, want.Fx, f.Aspect, f.Cx, f.Cy, want.Cx, want.Cy, f.K1, f.K2, f.P1, f.P2, f.K3, want.Dist, f.RMS, want.RMS, f.U(ParamF), f.U(ParamCx), f.U(ParamCy), want.Std)
-			near(t, "fx", f.F, want.Fx, .002*want.Fx)
-			near(t, "fy", f.F*f.Aspect, want.Fy, .002*want.Fy)
-			near(t, "cx", f.Cx, want.Cx, 1.5)
-			near(t, "cy", f.Cy, want.Cy, 1.5)
-			near(t, "rms", f.RMS, want.RMS, .02)
+			near(t, "fx", f.F, want.Fx, .02)
+			near(t, "fy", f.F*f.Aspect, want.Fy, .02)
+			near(t, "cx", f.Cx, want.Cx, .02)
+			near(t, "cy", f.Cy, want.Cy, .02)
+			near(t, "rms", f.RMS, want.RMS, 2e-5)
 			for i, k := range []float64{f.K1, f.K2, f.P1, f.P2, f.K3} {
-				near(t, "distortion", k, want.Dist[i], .02)
+				near(t, "distortion", k, want.Dist[i], 2e-4)
+			}
+			// OpenCV's own standard deviations take the corners for independent;
+			// ours may be larger, by what the views disagree.
+			for i, u := range []float64{f.U(ParamF), f.U(ParamCx), f.U(ParamCy)} {
+				if want := []float64{want.Std[1], want.Std[2], want.Std[3]}[i]; u < .7*want || u > 3.5*want {
+					t.Errorf("uncertainty %d: %.3f px, OpenCV says %.3f", i, u, want)
+				}
 			}
 		})
 	}
@@ -98,4 +104,36 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 	if !(math.Abs(got-want) <= tolerance) {
 		t.Errorf("%s %.5f, want %.5f within %g", what, got, want, tolerance)
 	}
+}
+
+// TestPublishedRMS shows why the published RMS (0.39 px) is so much greater
+// than the recomputed one (0.196): not the intrinsics are to blame, with which
+// these corners fit to 0.206 px once the poses are fitted to them, but the
+// published corners, of which those of the second view alone were off by 1.18 px.
+func TestPublishedRMS(t *testing.T) {
+	c, views := readChessboard(t)
+	p := c.Published
+	in := Intrinsics{F: p.Fx, Aspect: p.Fy / p.Fx, Cx: p.Cx, Cy: p.Cy, K1: p.Dist[0], K2: p.Dist[1], P1: p.Dist[2], P2: p.Dist[3], K3: p.Dist[4]}
+	s, err := start(views, c.ImageSize[0], c.ImageSize[1], Model{Tangential: true, K3: true}, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum, n := 0.0, 0
+	for i, v := range views {
+		// one view at a time, its pose alone
+		pose := s.poses[i]
+		a := &adjustment{views: []View{v}, state: state{in, []Pose{pose}}}
+		for range 30 {
+			b := a.block(&a.state, 0)
+			b.A, b.B, b.a = [nShared][nOwn]float64{}, [nShared][nOwn]float64{}, [nShared]float64{}
+			next, ok := a.step(&a.state, []block{b}, 0)
+			if !ok {
+				t.Fatal("no step")
+			}
+			a.state = next
+		}
+		_, rms, _ := a.cost(&a.state)
+		sum, n = sum+rms*rms*float64(len(v.Points)), n+len(v.Points)
+	}
+	near(t, "rms with the published intrinsics", math.Sqrt(sum/float64(n)), p.RMSHere, 2e-4)
 }

@@ -18,7 +18,7 @@ type Learned struct {
 	Cells   [][]int   // corners in each cell of the frame, rows of columns
 	Reach   float64   // how far from the middle corners were seen, in half diagonals
 	CurveU  float64   // px: standard uncertainty of the distortion at the frame's corner
-	Tilts   []float64 // degrees, of each view
+	Tilts   []float64 // degrees between card and picture plane, of each view: what tells the focal length
 }
 
 // Mixed is the error of photos that are not of one camera.
@@ -229,7 +229,7 @@ func (l *Learned) describe() {
 	}
 	for i, v := range l.Used {
 		p.Views = append(p.Views, v.Name)
-		l.Tilts = append(l.Tilts, tiltOf(&f.Poses[i]))
+		l.Tilts = append(l.Tilts, math.Acos(math.Min(1, math.Abs(f.Poses[i].R[8])))*180/math.Pi)
 	}
 	l.Profile = p
 	l.cover()

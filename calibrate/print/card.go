@@ -108,7 +108,7 @@ func (c *Card) side(text string, nominal length.MM) (Size, error) {
 	if res == 0 {
 		res = max(finest, step(text))
 	}
-	if res > coarsest {
+	if res > coarsest && math.Abs(float64(v/nominal)-1) < .03 { // farther off is refused for that
 		return Size{}, fmt.Errorf("length %q: read to %s only; read the side to %s or finer and write it so, as in 10.02in, 10-1/32in or 254.5mm", text, length.Millimetres(res), length.Millimetres(coarsest))
 	}
 	c.Resolution = max(c.Resolution, res)
