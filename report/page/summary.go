@@ -60,6 +60,7 @@ type summary struct {
 	Refused  []pair
 	Rules    []ruleRow
 	Suspects []group
+	Nominal  string // about cards whose print was not measured, "" when all were
 }
 
 // limit is one line of the schedule.
@@ -96,8 +97,26 @@ func newSummary(doc inspection.Document, s schedule.Schedule) summary {
 			{"fasteners", fmt.Sprint(t.Fasteners)}, {"suspect", fmt.Sprint(t.Verdicts["suspect"])},
 			{"unresolved", fmt.Sprint(t.Verdicts["unresolved"])}, {"clear", fmt.Sprint(t.Verdicts["clear"])},
 		},
-		Refused: reasons(t.RefusedByReason), Rules: ruleRows(t), Suspects: suspects(doc.Photos),
+		Refused: reasons(t.RefusedByReason), Rules: ruleRows(t), Suspects: suspects(doc.Photos), Nominal: nominal(doc.Photos),
 	}
+}
+
+// nominal says how many measured photos rest on a card whose print nobody measured.
+func nominal(photos []inspection.Photo) string {
+	n, of := 0, 0
+	for _, p := range photos {
+		if p.Refusal != nil || p.Card == nil {
+			continue
+		}
+		of++
+		if p.Card.Size == "nominal" {
+			n++
+		}
+	}
+	if n == 0 {
+		return ""
+	}
+	return fmt.Sprintf("Card size nominal in %d of %s: the print was not measured, and the lengths are only as true as it is. Measure the long side of the board, 10 in, with a steel rule and give the card file to the next run.", n, countOf(of, "measured photo"))
 }
 
 func limits(s schedule.Schedule) []limit {
