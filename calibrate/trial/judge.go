@@ -20,6 +20,9 @@ const (
 	leastPhotos = 3
 )
 
+// NamelessPhone stands for the name of a phone whose photos do not tell it.
+const NamelessPhone = "a phone that does not name itself"
+
 // Trust is the answer to whether a kind of length may be trusted to Target.
 type Trust string
 
@@ -41,6 +44,12 @@ type Pair struct {
 
 // Off is photo less tape.
 func (p Pair) Off() length.MM { return p.Photo.Value() - p.Tape }
+
+// bound is how far photo and tape may lie apart, 19 times in 20, by the stated
+// uncertainty of the one and the graduation of the other; mm.
+func (p Pair) bound(tape Tape) float64 {
+	return length.K95 * math.Hypot(float64(p.Photo.U()), float64(tape.U()))
+}
 
 // Comparison is all pairs of one kind.
 type Comparison struct {
@@ -93,7 +102,7 @@ func Judge(photos []Photo, rows []Row, limits Limits, tape Tape) (Judgement, err
 			j.Lost = append(j.Lost, r)
 			continue
 		}
-		seen[p.File], devices[cmp.Or(p.Device, "a phone that does not name itself")], cards[p.Card] = true, true, true
+		seen[p.File], devices[cmp.Or(p.Device, NamelessPhone)], cards[p.Card] = true, true, true
 		if cells.wrong {
 			j.NoHead = append(j.NoHead, r)
 			continue
@@ -184,7 +193,7 @@ func compare(k Kind, pairs []Pair, limits Limits, tape Tape) Comparison {
 	for _, p := range pairs {
 		off, file = append(off, float64(p.Off())), append(file, p.File)
 		files[p.File] = true
-		if u := math.Hypot(float64(p.Photo.U()), float64(tape.U())); math.Abs(float64(p.Off())) <= length.K95*u {
+		if math.Abs(float64(p.Off())) <= p.bound(tape) {
 			c.Within++
 		}
 		if limit, ok := limits[k]; ok {
@@ -261,9 +270,7 @@ func (c Comparison) Summary() string {
 // Sentence is the trial in one sentence.
 func (j Judgement) Sentence() string {
 	said := map[Trust][]string{}
-	taped := map[Kind]bool{}
 	for _, c := range j.Comparisons {
-		taped[c.Kind] = true
 		said[c.Trust] = append(said[c.Trust], "the "+c.Kind.Words())
 	}
 	var parts []string
@@ -271,8 +278,10 @@ func (j Judgement) Sentence() string {
 		trust Trust
 		words string
 	}{{Trusted, "may be trusted to 1/16 in"}, {NotTrusted, "may not be trusted to 1/16 in"}, {NotShown, "is not yet shown to hold 1/16 in"}} {
-		if s := said[t.trust]; len(s) > 0 {
-			parts = append(parts, joined(s)+" "+t.words)
+		if s := said[t.trust]; len(s) == 1 {
+			parts = append(parts, s[0]+" "+t.words)
+		} else if len(s) > 1 {
+			parts = append(parts, joined(s)+" "+strings.Replace(t.words, "is not", "are not", 1))
 		}
 	}
 	return fmt.Sprintf("With this phone (%s) and %s, used as in these photos, %s.", j.Device, cardWords(j.Cards), strings.Join(parts, "; "))

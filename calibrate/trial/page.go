@@ -188,7 +188,7 @@ func rowList(rows []Row) string {
 func newKind(c Comparison, tape Tape) kindSection {
 	k := kindSection{Kind: capital(c.Kind.Words()), Trust: string(c.Trust), Why: c.Why}
 	if c.N >= 2 {
-		p := newPlot(c)
+		p := newPlot(c, tape)
 		k.Plot = &p
 		k.Facts = c.facts(tape)
 	}
@@ -197,7 +197,7 @@ func newKind(c Comparison, tape Tape) kindSection {
 		if tape.Graduation < length.Inch/16-1e-9 {
 			row.Tape = length.Inches(q.Tape)
 		}
-		if math.Abs(float64(q.Off())) > length.K95*math.Hypot(float64(q.Photo.U()), float64(tape.U())) {
+		if math.Abs(float64(q.Off())) > q.bound(tape) {
 			row.Out = "outside"
 		}
 		k.Pairs = append(k.Pairs, row)

@@ -28,7 +28,7 @@ type plotLine struct{ Class, Y, LabelY, Label string }
 
 type plotTick struct{ X, Label string }
 
-// plotDot is one pair: the difference, and the stated U95 of the photo about it.
+// plotDot is one pair: the difference, and its U95 about it.
 type plotDot struct{ X, Y, Low, High, Class, Shape, Title string }
 
 const (
@@ -41,7 +41,7 @@ type axis struct{ from, to, at, end float64 }
 
 func (a axis) px(v float64) float64 { return a.at + (v-a.from)/(a.to-a.from)*(a.end-a.at) }
 
-func newPlot(c Comparison) plot {
+func newPlot(c Comparison, tape Tape) plot {
 	p := plot{
 		ID: string(c.Kind), Title: "Photo less tape: " + c.Kind.Words(), Words: c.inWords(),
 		Left: num(plotLeft), Right: num(plotRight), Top: num(plotTop), Bottom: num(plotBottom),
@@ -51,12 +51,12 @@ func newPlot(c Comparison) plot {
 		p.Ticks = append(p.Ticks, plotTick{num(x.px(s)), strconv.FormatFloat(s, 'g', 4, 64)})
 	}
 	for _, i := range []Interval{c.LowerCI, c.UpperCI, c.BiasCI} {
-		low, high := max(i.Low/25.4, y.from), min(i.High/25.4, y.to)
-		p.Bands = append(p.Bands, plotBand{num(y.px(high)), num(y.px(low) - y.px(high))})
+		high := y.px(i.High / 25.4)
+		p.Bands = append(p.Bands, plotBand{num(high), num(y.px(i.Low/25.4) - high)})
 	}
 	p.Lines = plotLines(c, y)
 	for _, q := range c.Pairs {
-		p.Dots = append(p.Dots, newDot(q, x, y))
+		p.Dots = append(p.Dots, newDot(q, tape, x, y))
 	}
 	return p
 }
@@ -69,7 +69,7 @@ func (c Comparison) axes() (x, y axis) {
 		x.from, x.to = min(x.from, m), max(x.to, m)
 		y.to = max(y.to, math.Abs(float64(q.Off()))*1.08)
 	}
-	y.to = max(y.to, -c.Lower*1.1, c.Upper*1.1)
+	y.to = max(y.to, -c.LowerCI.Low*1.03, c.UpperCI.High*1.03)
 	pad := max(.06*(x.to-x.from), 2)
 	x.from, x.to = (x.from-pad)/25.4, (x.to+pad)/25.4
 	y.to /= 25.4
@@ -99,9 +99,9 @@ func plotLines(c Comparison, y axis) []plotLine {
 	return lines
 }
 
-// newDot is a circle, or a diamond where the tape lies outside the stated U95.
-func newDot(q Pair, x, y axis) plotDot {
-	off, u95 := float64(q.Off())/25.4, float64(q.Photo.U95())/25.4
+// newDot is a circle, or a diamond where the tape lies outside the photo's U95.
+func newDot(q Pair, tape Tape, x, y axis) plotDot {
+	off, u95 := float64(q.Off())/25.4, q.bound(tape)/25.4
 	d := plotDot{
 		X: num(x.px(float64(q.Photo.Value()+q.Tape) / 2 / 25.4)), Y: num(y.px(off)),
 		Low: num(min(y.px(off-u95), plotBottom)), High: num(max(y.px(off+u95), plotTop)), Class: "in", Shape: "M-3.5 0A3.5 3.5 0 1 1 3.5 0A3.5 3.5 0 1 1-3.5 0Z",
@@ -130,7 +130,7 @@ func steps(from, to float64, n int) (out []float64) {
 		}
 	}
 	for v := math.Ceil(from/step) * step; v <= to; v += step {
-		out = append(out, math.Round(v/step)*step)
+		out = append(out, math.Round(v/step)*step+0) // no -0
 	}
 	return out
 }

@@ -68,7 +68,11 @@ func readSheet(path string) ([]trial.Row, error) {
 // look is what a page of a trial takes from the program.
 func look() trial.Look {
 	made := fmt.Sprintf("Made %s by coursegauge %s. Lengths are in inches.", time.Now().Format("2006-01-02 15:04"), version)
-	return trial.Look{Style: page.Style(), Made: made, Cautions: page.Cautions()}
+	return trial.Look{Style: page.Style(), Made: made, Cautions: []string{
+		"A trial tells how well photos measure. It does not tell that a roof meets a code or that a warranty applies; the shingle's printed instructions and the local code come first.",
+		"It holds for this phone, this card and this way to use them. Try again after a new phone, a new print or a new way.",
+		"Do not go on a roof for a trial unless you are trained, allowed and protected from falling (29 CFR 1926 subpart M, or your local rule).",
+	}}
 }
 
 // ruleOf names the rule that looks at a kind of length.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"os"
@@ -116,17 +117,22 @@ func ofDevice(photos []trial.Photo, device string) ([]trial.Photo, error) {
 	if device == "" {
 		return photos, nil
 	}
-	var names []string
-	kept := slices.DeleteFunc(slices.Clone(photos), func(p trial.Photo) bool {
-		if !slices.Contains(names, p.Device) {
-			names = append(names, p.Device)
-		}
-		return !strings.EqualFold(p.Device, device)
-	})
+	kept := slices.DeleteFunc(slices.Clone(photos), func(p trial.Photo) bool { return !strings.EqualFold(p.Device, device) })
 	if len(kept) == 0 {
-		return nil, usageError{fmt.Sprintf("--device %q: no measured photo is of this phone", device), "the photos name: " + strings.Join(names, "; ")}
+		return nil, usageError{fmt.Sprintf("--device %q: no measured photo is of this phone", device), "the photos name: " + strings.Join(devicesOf(photos), "; ")}
 	}
 	return kept, nil
+}
+
+// devicesOf names the phones of photos in order.
+func devicesOf(photos []trial.Photo) (names []string) {
+	for _, p := range photos {
+		if name := cmp.Or(p.Device, trial.NamelessPhone); !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	slices.Sort(names)
+	return names
 }
 
 // ofPhotos keeps the rows of photos that are judged, when a phone was picked:

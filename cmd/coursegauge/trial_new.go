@@ -24,6 +24,7 @@ import (
 
 type trialOptions struct {
 	schedule string
+	device   string
 	heads    int
 	seed     uint64
 }
@@ -59,6 +60,7 @@ do it; 130 stopped.`,
 	}
 	f := c.Flags()
 	f.StringVar(&o.schedule, "schedule", "", "the `FILE` by which the photos are, or were, inspected")
+	f.StringVar(&o.device, "device", "", "pick only from photos of this phone, `NAME` as in the report")
 	f.IntVar(&o.heads, "heads", 24, "how many heads to tape, `N` from 1 to 500")
 	f.Uint64Var(&o.seed, "seed", 1, "another `NUMBER` draws other heads")
 	return c
@@ -80,7 +82,11 @@ func runTrialNew(ctx context.Context, t *terminal, o trialOptions, folder string
 	if err := keepSchedule(o.schedule, files.schedule, d); err != nil {
 		return err
 	}
-	rows := trial.Choose(trialPhotos(d), kept, o.heads, o.seed)
+	photos, err := ofDevice(trialPhotos(d), o.device)
+	if err != nil {
+		return err
+	}
+	rows := trial.Choose(photos, kept, o.heads, o.seed)
 	if len(rows) == 0 {
 		return usageError{"no head was measured in these photos: " + why(d), "a trial needs photos that inspect can measure; explain PHOTO says what is wrong with one"}
 	}
@@ -92,6 +98,9 @@ func runTrialNew(ctx context.Context, t *terminal, o trialOptions, folder string
 		return err
 	}
 	tellTrial(t, files, rows, kept, o)
+	if names := devicesOf(photos); len(names) > 1 {
+		t.warn("the photos are of %d phones (%s); a trial is of one: judge them apart, or pick one now, with --device", len(names), strings.Join(names, "; "))
+	}
 	return refused
 }
 
