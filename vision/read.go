@@ -19,6 +19,8 @@ const (
 	minTop    = .25
 	minLap    = .45
 	sureScore = 2.3
+	maxSkew   = .025 // slope of the courses in the view from which it is laid anew
+	maxOff    = 25   // mm: the same for where the butt line lies
 )
 
 // turn finds which way the courses run, which way is up, and where the open
@@ -95,8 +97,26 @@ func (p *pass) cardOn() float64 {
 	return 4
 }
 
-// edges reads the whole open course and what is in sight of those below.
+// edges reads the whole open course and what is in sight of those below. Where
+// the courses turn out to run askew to the view, it is laid anew along them.
 func (p *pass) edges() (*Refusal, error) {
+	refusal, err := p.readEdges()
+	if err != nil || refusal != nil {
+		return refusal, err
+	}
+	if at, slope := p.sketch.Askew(); math.Abs(slope) > maxSkew || math.Abs(at) > maxOff {
+		p.place.Turn -= math.Atan(slope)
+		p.place.Y -= at
+		if refusal, err = p.readEdges(); err != nil || refusal != nil {
+			return refusal, err
+		}
+	}
+	p.kept = len(p.sketch.Pieces)
+	p.show("edges", p.drawEdges)
+	return nil, nil
+}
+
+func (p *pass) readEdges() (*Refusal, error) {
 	f := plane.FrameFrom(p.cardPose, p.lens, p.place, p.stack)
 	E, H := p.stack.Exposure, p.stack.Height
 	z := p.stack.At(E)
@@ -116,8 +136,6 @@ func (p *pass) edges() (*Refusal, error) {
 		return &Refusal{NoOpenCourse, "no butt line of an open course can be followed", "take the photo before the next course covers the heads, with the butt line in the picture"}, nil
 	}
 	p.sketch = s
-	p.kept = len(s.Pieces)
-	p.show("edges", p.drawEdges)
 	return nil, nil
 }
 

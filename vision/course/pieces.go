@@ -9,7 +9,7 @@ import (
 const (
 	sureJoint = .25 // taken as it is
 	weakJoint = .04 // taken where the product's width asks for one
-	sureRake  = .35
+	sureRake  = .2
 	sureOff   = .5  // mean probability of "off the roof" beside a rake
 	fairJoint = .15 // measured from
 	sureTab   = .60 // of three-tab pieces, taken even where a cutout may be
