@@ -29,6 +29,7 @@ phone, this card and the way they are used may be trusted to 1/16 in.`,
   coursegauge trial new deck-trial deck/ --schedule deck.yaml
   coursegauge trial judge deck-trial`,
 	}
+	c.SuggestionsMinimumDistance = 2
 	c.AddCommand(newTrialNew(t), newTrialJudge(t))
 	return c
 }
