@@ -195,7 +195,7 @@ func Choose(profiles []Profile, f photo.Facts, width, height int) (at int, why s
 		if ok {
 			return i, ""
 		}
-		if f.Device == "" || strings.EqualFold(profiles[i].Device, f.Device) {
+		if len(profiles) == 1 || f.Device == "" || strings.EqualFold(profiles[i].Device, f.Device) {
 			why = reason
 		}
 	}
