@@ -17,7 +17,7 @@ import (
 	"gocv.io/x/gocv"
 )
 
-type explainOptions struct{ schedule, out string }
+type explainOptions struct{ schedule, out, card, camera string }
 
 func newExplain(t *terminal) *cobra.Command {
 	o := explainOptions{}
@@ -33,8 +33,8 @@ It works on refused photos too: that is what it is for. Without --schedule it
 speaks of light, card and pose; the course cannot be found without knowing what
 was installed.
 
-The page is written beside nothing of yours: into the folder in which the
-command is run, named after the photo, unless --out says otherwise.
+The page is written into the folder in which the command is run, named after the
+photo, unless --out says otherwise.
 
 Exit status: 0 the photo can be measured; 1 it is refused; 2 wrong use; 3 could
 not do it; 130 stopped.`,
@@ -50,6 +50,8 @@ not do it; 130 stopped.`,
 	}
 	c.Flags().StringVar(&o.schedule, "schedule", "", "the `FILE` that says what was installed")
 	c.Flags().StringVar(&o.out, "out", "", "the page, `FILE.html`")
+	c.Flags().StringVar(&o.card, "card", "", "the `FILE` of proved cards, as with inspect")
+	c.Flags().StringVar(&o.camera, "camera", "", "a camera profile `FILE`, or auto, as with inspect")
 	return c
 }
 
@@ -73,7 +75,11 @@ func runExplain(ctx context.Context, t *terminal, o explainOptions, path string)
 	if identity(o.out) == identity(path) {
 		return usageError{"--out " + o.out + " is the photo itself", "give another name"}
 	}
-	e, err := explainPhoto(ctx, path, s)
+	k, err := newKnown(t, o.card, o.camera, []photoFile{{path, filepath.Base(path)}})
+	if err != nil {
+		return err
+	}
+	e, err := explainPhoto(ctx, path, s, k)
 	switch {
 	case ctx.Err() != nil:
 		return errStopped
@@ -114,7 +120,7 @@ func (e *explained) close() {
 
 // explainPhoto measures one photo as inspect does, by the product of the
 // schedule, or as far as it goes without one.
-func explainPhoto(ctx context.Context, path string, s *schedule.Schedule) (e *explained, err error) {
+func explainPhoto(ctx context.Context, path string, s *schedule.Schedule, k *known) (e *explained, err error) {
 	e = &explained{name: filepath.Base(path), schedule: s}
 	defer func() {
 		if what := recover(); what != nil {
@@ -131,7 +137,7 @@ func explainPhoto(ctx context.Context, path string, s *schedule.Schedule) (e *ex
 		e.result = &vision.Result{Refusal: unreadable(err)}
 		return e, nil
 	}
-	o := vision.Options{Facts: e.picture.Facts, CardOnly: s == nil, Stages: e.keep}
+	o := vision.Options{Facts: e.picture.Facts, Known: k.of(e.picture), CardOnly: s == nil, Stages: e.keep}
 	if s != nil {
 		o.Product = s.Product()
 	}

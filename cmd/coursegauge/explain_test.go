@@ -10,16 +10,22 @@ import (
 // Every photo of testdata explained, with its schedule and without: the answer
 // is that of inspect, the page names the limits and shows in a browser.
 func TestExplain(t *testing.T) {
+	dir := t.TempDir()
+	var pages []string
 	for _, j := range mustInspect(t) {
 		for _, p := range j.document.Photos {
 			t.Run(j.name+"/"+p.File, func(t *testing.T) {
-				out := filepath.Join(t.TempDir(), "why.html")
+				out := filepath.Join(dir, j.name+"-"+p.File+".html")
+				pages = append(pages, out)
 				photo := filepath.Join(j.folder, p.File)
 				r := say("explain", photo, "--schedule", filepath.Join(j.folder, "schedule.yaml"), "--out", out)
 				if p.Refusal != nil {
 					r.said(t, exitLook, "refused ("+p.Refusal.Reason+")", "NOT  ")
 				} else {
 					r.said(t, exitDone, plural(len(p.Heads), "fastener", "fasteners"), "angle off square to the card", "at most 52 degrees")
+					if strings.Contains(r.out, "NOT  ") && !strings.Contains(r.out, "NOT  self-check") {
+						t.Errorf("measured, and yet a limit is not kept:\n%s", r.out)
+					}
 				}
 				data, err := os.ReadFile(out)
 				if err != nil {
@@ -30,13 +36,13 @@ func TestExplain(t *testing.T) {
 						t.Errorf("the page lacks %q", words)
 					}
 				}
-				browse(t, out)
 				if p.Refusal == nil {
-					say("explain", photo, "--out", out).said(t, exitDone, "give --schedule to look for the course too", "bend of the card")
+					say("explain", photo, "--out", filepath.Join(dir, "short.html")).said(t, exitDone, "give --schedule to look for the course too", "bend of the card")
 				}
 			})
 		}
 	}
+	browse(t, append(pages, filepath.Join(dir, "short.html"))...)
 }
 
 func TestExplainBadPhotos(t *testing.T) {

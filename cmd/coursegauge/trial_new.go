@@ -23,10 +23,10 @@ import (
 )
 
 type trialOptions struct {
-	schedule string
-	device   string
-	heads    int
-	seed     uint64
+	schedule, card, camera string
+	device                 string
+	heads                  int
+	seed                   uint64
 }
 
 func newTrialNew(t *terminal) *cobra.Command {
@@ -60,6 +60,8 @@ do it; 130 stopped.`,
 	}
 	f := c.Flags()
 	f.StringVar(&o.schedule, "schedule", "", "the `FILE` by which the photos are, or were, inspected")
+	f.StringVar(&o.card, "card", "", "the `FILE` of proved cards, for photos that are inspected now")
+	f.StringVar(&o.camera, "camera", "", "a camera profile `FILE`, or auto, for photos that are inspected now")
 	f.StringVar(&o.device, "device", "", "pick only from photos of this phone, `NAME` as in the report")
 	f.IntVar(&o.heads, "heads", 24, "how many heads to tape, `N` from 1 to 500")
 	f.Uint64Var(&o.seed, "seed", 1, "another `NUMBER` draws other heads")
@@ -115,7 +117,7 @@ func inspectedFor(ctx context.Context, t *terminal, o trialOptions, folder strin
 	if len(args) == 0 || o.schedule == "" {
 		return d, nil, usageError{"no inspection in " + folder, "give the photos and the schedule too: coursegauge trial new DIR PHOTOS... --schedule FILE; or a folder that inspect wrote"}
 	}
-	refused = runInspect(ctx, t, inspectOptions{schedule: o.schedule, out: folder, jobs: runtime.NumCPU()}, args)
+	refused = runInspect(ctx, t, inspectOptions{schedule: o.schedule, card: o.card, camera: o.camera, out: folder, jobs: runtime.NumCPU()}, args)
 	if refused != nil && !errors.Is(refused, errNeedsPerson) {
 		return d, nil, refused
 	}
