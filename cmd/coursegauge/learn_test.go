@@ -132,8 +132,11 @@ func TestCameraLearn(t *testing.T) {
 	if svg, err := os.ReadFile(filepath.Join(dir, got.Coverage)); err != nil || !bytes.HasPrefix(svg, []byte("<svg")) {
 		t.Errorf("coverage: %v", err)
 	}
-	said := runIn(t, dir, "camera", "learn", "views", "--out", "p.camera.json")
-	for _, w := range []string{"12 views used, 1 not", "not used bare.jpg: no card", "focal length", "profile: p.camera.json", "coverage: p.svg"} {
+	said := runIn(t, dir, "camera", "learn", "views/v0[0-4].jpg", "views/bare.jpg", "--out", "p.camera.json")
+	if said.status != exitLook || !strings.Contains(said.err, "warning: only 5 views") {
+		t.Errorf("exit status %d, no warning about few views:\n%s", said.status, said.err)
+	}
+	for _, w := range []string{"5 views used, 1 not", "not used bare.jpg: no card", "focal length", "profile: p.camera.json", "coverage: p.svg"} {
 		if !strings.Contains(said.out, w) {
 			t.Errorf("never said %q:\n%s", w, said.out)
 		}
