@@ -109,7 +109,7 @@ func TestCameraLearn(t *testing.T) {
 		pic := photographed(t, page, .55*s, -.5*c, float64(i%4)*math.Pi/2, x, y, 420+20*float64(i%4))
 		writeFile(t, filepath.Join(dir, "views", fmt.Sprintf("v%02d.jpg", i)), pic)
 	}
-	writeFile(t, filepath.Join(dir, "views", "bare.jpg"), withEXIF(cardless(t, madeWide, madeHigh), "Example Phone 4", 4.2, 27))
+	writeFile(t, filepath.Join(dir, "views", "bare.jpg"), withEXIF(cardless(t, 400, 300), "Example Phone 4", 4.2, 27))
 	r := runIn(t, dir, "camera", "learn", "views", "--out", "profiles/", "--json")
 	if r.status != exitDone && r.status != exitLook {
 		r.said(t, exitDone)
