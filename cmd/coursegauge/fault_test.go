@@ -42,7 +42,7 @@ func TestFaultStaysInItsPhoto(t *testing.T) {
 		{"an error", func() error { return errors.New("matrix is singular") }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			report, err := page.NewWriter(t.TempDir(), s)
+			report, err := page.NewWriter(t.TempDir(), s, page.Options{})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -3,7 +3,10 @@ package main
 import (
 	"context"
 	"fmt"
+	"net/url"
+	"path/filepath"
 	"runtime"
+	"strings"
 
 	"coursegauge/calibrate/lens"
 	"coursegauge/report/crew"
@@ -23,6 +26,8 @@ type inspectOptions struct {
 	crews                 string
 	shard                 shard
 	jobs                  int
+	squares               float64
+	noLocation            bool
 	json                  bool
 }
 
@@ -74,6 +79,8 @@ do it; 130 stopped: what was done by then is written.`,
 	f.StringVar(&o.camera, "camera", "", "a camera profile `FILE`, or auto")
 	f.StringVar(&o.stages, "stages", "", "write the picture after each stage of each photo below `DIR`")
 	f.StringVar(&o.crews, "crews", "", "the `FILE` that tells crews by card, folder or phone; "+crewsFile+" beside the schedule is found by itself")
+	f.Float64Var(&o.squares, "squares", 0, "the size of the roof in squares of 100 sq ft, `N`: the report then tells which share of its fasteners was seen")
+	f.BoolVar(&o.noLocation, "no-location", false, "leave out where and with which device the photos were taken")
 	f.Var(&o.shard, "shard", "measure only part `I/N` of the photos, for N machines; merge puts the parts together")
 	f.BoolVar(&o.json, "json", false, "print the summary as one JSON object")
 	return c
@@ -84,6 +91,9 @@ do it; 130 stopped: what was done by then is written.`,
 func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []string) error {
 	if o.jobs < 1 || o.jobs > 256 {
 		return usageError{fmt.Sprintf("--jobs %d: a number from 1 to 256 is needed", o.jobs), ""}
+	}
+	if !(o.squares >= 0 && o.squares <= 100_000) {
+		return usageError{fmt.Sprintf("--squares %v: a number from 0 to 100000 is needed, squares of 100 sq ft", o.squares), ""}
 	}
 	s, err := readSchedule(o.schedule)
 	if err != nil {
@@ -121,12 +131,12 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 // runBatch measures the photos, writes what was done, and tells.
 func runBatch(ctx context.Context, t *terminal, o inspectOptions, s schedule.Schedule, crews crew.List, k *known, photos []photoFile) error {
 	card.Threads(1) // the photos are what runs side by side
-	report, err := page.NewWriter(o.out, s)
+	report, err := page.NewWriter(o.out, s, page.Options{Squares: o.squares, PhotosAt: photosFrom(o.out, photos), NoLocation: o.noLocation})
 	if err != nil {
 		return failure{fmt.Sprintf("cannot begin the report in %s: %v", o.out, cause(err)), ""}
 	}
 	defer report.Close()
-	in := &inspector{schedule: s, stages: o.stages, page: report, known: k, crews: crews, look: vision.Inspect}
+	in := &inspector{schedule: s, stages: o.stages, page: report, known: k, crews: crews, noLocation: o.noLocation, look: vision.Inspect}
 	done, faults := in.measureAll(ctx, t, photos, o.jobs)
 	if len(done) == 0 && ctx.Err() != nil {
 		t.tell("stopped before a photo was done; nothing written")
@@ -146,6 +156,26 @@ func runBatch(ctx context.Context, t *terminal, o inspectOptions, s schedule.Sch
 	}
 	sum.print(t)
 	return err
+}
+
+// photosFrom is the way from the folder of the report to the folder that the
+// names of the photos count from, as a link; "" when there is none, as between
+// two drives.
+func photosFrom(out string, photos []photoFile) string {
+	if len(photos) == 0 {
+		return ""
+	}
+	path, err := filepath.Abs(photos[0].path)
+	from, errOut := filepath.Abs(out)
+	if err != nil || errOut != nil {
+		return ""
+	}
+	root := strings.TrimSuffix(filepath.ToSlash(path), photos[0].name)
+	rel, err := filepath.Rel(from, filepath.FromSlash(root))
+	if err != nil {
+		return ""
+	}
+	return (&url.URL{Path: filepath.ToSlash(rel) + "/"}).EscapedPath()
 }
 
 // measureAll gives the photos that were done, in the order of the batch

@@ -34,7 +34,10 @@ type inspector struct {
 	page     *page.Writer
 	known    *known
 	crews    crew.List
-	look     func(context.Context, gocv.Mat, vision.Options) (*vision.Result, error) // vision.Inspect
+	// noLocation leaves out of everything that is written where and with which
+	// device a photo was taken.
+	noLocation bool
+	look       func(context.Context, gocv.Mat, vision.Options) (*vision.Result, error) // vision.Inspect
 }
 
 // outcome is what became of one photo.
@@ -138,6 +141,9 @@ func (in *inspector) finish(p photoFile, source inspection.Source, picture *phot
 	judged := judge.Judge(in.schedule, result)
 	var doubt string
 	source.Crew, doubt = crewOf(in.crews, p, source.Facts.Device, result.Card)
+	if in.noLocation {
+		source.Facts.Location, source.Facts.Device = nil, ""
+	}
 	written := inspection.Build(source, in.schedule, result, judged)
 	return outcome{photo: written, fault: in.page.Add(written, result, judged, picture), doubt: doubt}
 }

@@ -20,14 +20,14 @@ type shownMark struct {
 
 // marksOnPage asks where each mark's origin comes to lie over its photo. SVG
 // counts from the corner of the first pixel, hence the half.
-const marksOnPage = `[...document.querySelectorAll("article")].flatMap(a => {
+const marksOnPage = `[...document.querySelectorAll("article.photo")].flatMap(a => {
 	const img = a.querySelector("img"), svg = a.querySelector("svg.over g.mark")?.ownerSVGElement;
 	if (!svg) return [];
 	const box = img.getBoundingClientRect(), view = svg.viewBox.baseVal;
 	return [...svg.querySelectorAll("g.mark")].map(g => {
 		const m = g.getScreenCTM();
 		return {
-			File: a.querySelector("h2").textContent.trim(), Head: g.dataset.head,
+			File: a.querySelector(".name").textContent.trim(), Head: g.dataset.head,
 			Verdict: g.classList[1], Words: g.querySelector("title").textContent,
 			X: (m.e - box.left) / box.width * view.width - 0.5,
 			Y: (m.f - box.top) / box.height * view.height - 0.5,

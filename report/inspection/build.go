@@ -132,7 +132,7 @@ func fastener(h judge.Head, inputs []length.Source) Fastener {
 		out.Piece = &f.Piece
 	}
 	for _, r := range h.Findings {
-		out.Rules = append(out.Rules, Rule{r.Rule, string(r.Result), probability(r), r.Text})
+		out.Rules = append(out.Rules, Rule{r.Rule, string(r.Result), probability(r), r.Text, compared(r)})
 	}
 	return out
 }
@@ -154,7 +154,7 @@ func drive(d vision.Drive) Drive {
 }
 
 func finding(f judge.PieceFinding) Finding {
-	out := Finding{Rule: f.Rule, Result: string(f.Result), P: probability(f.Finding), Text: f.Text}
+	out := Finding{Rule: f.Rule, Result: string(f.Result), P: probability(f.Finding), Text: f.Text, Compared: compared(f.Finding)}
 	if f.Piece >= 0 {
 		out.Piece = &f.Piece
 	}
@@ -170,6 +170,17 @@ func probability(f judge.Finding) *float64 {
 	}
 	p := round(f.P, 4)
 	return &p
+}
+
+func compared(f judge.Finding) Compared {
+	limit := func(mm *length.MM) *float64 {
+		if mm == nil || !finite(float64(*mm)) {
+			return nil
+		}
+		v := round(float64(*mm), 3)
+		return &v
+	}
+	return Compared{measured(f.Length), limit(f.LimitLow), limit(f.LimitHigh)}
 }
 
 func checks(in []vision.Check) (out []Check) {

@@ -24,10 +24,33 @@ var csvLengths = []struct {
 	{"head_diameter", func(f Fastener) *Length { return f.HeadDiameter }},
 }
 
+// Decided is what people decided about a head, all "" while they did not; Px is
+// the place of one that was not found.
+type Decided struct {
+	Answer, Who, When, Note string
+	Px                      XY
+}
+
+// Decider knows what people decided. Missed are the heads of a photo that
+// people saw and the measurement did not.
+type Decider interface {
+	Head(p Photo, id int) Decided
+	Missed(p Photo) []Decided
+}
+
 // EncodeCSV writes one row a fastener (RFC 4180, UTF-8 with a byte order mark,
 // which spreadsheets need to tell the encoding). Text that a spreadsheet would
 // take for a formula is led by an apostrophe.
-func EncodeCSV(w io.Writer, d Document) error {
+func EncodeCSV(w io.Writer, d Document) error { return EncodeCSVDecided(w, d, undecided{}) }
+
+type undecided struct{}
+
+func (undecided) Head(Photo, int) Decided { return Decided{} }
+func (undecided) Missed(Photo) []Decided  { return nil }
+
+// EncodeCSVDecided writes the same with what people decided, and a row for each
+// head that only people saw: its verdict is "missed", its lengths are empty.
+func EncodeCSVDecided(w io.Writer, d Document, by Decider) error {
 	if _, err := io.WriteString(w, "\ufeff"); err != nil {
 		return err
 	}
@@ -38,7 +61,12 @@ func EncodeCSV(w io.Writer, d Document) error {
 	}
 	for _, p := range d.Photos {
 		for _, f := range p.Heads {
-			if err := c.Write(csvRow(p, f)); err != nil {
+			if err := c.Write(append(csvRow(p, f), csvDecided(by.Head(p, f.ID))...)); err != nil {
+				return err
+			}
+		}
+		for _, m := range by.Missed(p) {
+			if err := c.Write(csvMissed(p, m)); err != nil {
 				return err
 			}
 		}
@@ -48,8 +76,12 @@ func EncodeCSV(w io.Writer, d Document) error {
 }
 
 // WriteCSV puts the fasteners at path, whole or not at all.
-func WriteCSV(path string, d Document) error {
-	return writeFile(path, func(w io.Writer) error { return EncodeCSV(w, d) })
+func WriteCSV(path string, d Document) error { return WriteCSVDecided(path, d, undecided{}) }
+
+// WriteCSVDecided puts the fasteners with what people decided at path, whole
+// or not at all.
+func WriteCSVDecided(path string, d Document, by Decider) error {
+	return writeFile(path, func(w io.Writer) error { return EncodeCSVDecided(w, d, by) })
 }
 
 func csvHeader() []string {
@@ -57,7 +89,36 @@ func csvHeader() []string {
 	for _, l := range csvLengths {
 		h = append(h, l.name+"_in", l.name+"_u95_in", l.name+"_mm", l.name+"_u95_mm")
 	}
-	return append(h, "drive", "piece", "exposed", "score", "x_px", "y_px", "card", "tilt_deg", "text")
+	return append(h, "drive", "piece", "exposed", "score", "x_px", "y_px", "card", "tilt_deg", "text",
+		"decision", "decided_by", "decided_at", "note")
+}
+
+func csvDecided(d Decided) []string {
+	return []string{d.Answer, guard(d.Who), d.When, guard(d.Note)}
+}
+
+// csvMissed is a row of which little is known.
+func csvMissed(p Photo, m Decided) []string {
+	row := make([]string, len(csvHeader()))
+	for i, name := range csvHeader() {
+		switch name {
+		case "file":
+			row[i] = guard(p.File)
+		case "taken":
+			row[i] = guard(p.Taken)
+		case "device":
+			row[i] = guard(p.Device)
+		case "crew":
+			row[i] = guard(p.Crew)
+		case "verdict":
+			row[i] = "missed"
+		case "x_px":
+			row[i] = decimal(m.Px[0], 2)
+		case "y_px":
+			row[i] = decimal(m.Px[1], 2)
+		}
+	}
+	return append(row[:len(row)-4], csvDecided(m)...)
 }
 
 func csvRow(p Photo, f Fastener) []string {

@@ -178,6 +178,15 @@ type Rule struct {
 	Result string   `json:"result"`
 	P      *float64 `json:"p,omitempty"`
 	Text   string   `json:"text"`
+	Compared
+}
+
+// Compared is the length that a rule looked at and the limits it must keep,
+// each absent where there is none.
+type Compared struct {
+	Length *Length  `json:"length,omitempty"`
+	LowMM  *float64 `json:"low_mm,omitempty"`
+	HighMM *float64 `json:"high_mm,omitempty"`
 }
 
 // Finding is the answer of a rule about a piece or about a joint.
@@ -188,6 +197,7 @@ type Finding struct {
 	Result string   `json:"result"`
 	P      *float64 `json:"p,omitempty"`
 	Text   string   `json:"text"`
+	Compared
 }
 
 // Check is one self-check with what is known beforehand.

@@ -34,8 +34,11 @@ type closeup struct {
 	Radius   string
 	Guides   []guide
 	Measures []measure
-	Findings []findingLine
 	Budget   *budgetTable
+	Target   string   // what a decision about it names
+	Px       string   // where the head was found, "x,y"
+	Caption  []string // what was seen of this one, when it stands with others
+	Wide     bool     // of a piece rather than a head
 }
 
 // budgetTable says where the uncertainty of each of a head's lengths comes
@@ -69,14 +72,13 @@ type measure struct {
 // newCloseup rectifies the roof around head h and draws the lengths in
 // question. The lines are placed by the measured lengths from the head's
 // centre, not by the surface below it, so that they agree with the figures.
-func newCloseup(file string, h judge.Head, r *vision.Result, pic *photo.Picture, s schedule.Schedule) (closeup, error) {
+func newCloseup(file string, h judge.Head, r *vision.Result, pic *photo.Picture, s schedule.Schedule, most int) (closeup, error) {
 	f := h.Fastener
 	c := closeup{
 		ID: headID(file, f.ID), Head: f.ID, Verdict: string(h.Verdict),
-		Alt:      fmt.Sprintf("close-up of head %d, seen square to the roof", f.ID),
-		ViewBox:  fmt.Sprintf("%s %s %s %s", num(-closeW/2), num(-closeH/2), num(closeW), num(closeH)),
-		Findings: findingLines(h.Findings),
-		Budget:   newBudgetTable(f, r.Inputs),
+		Alt:     fmt.Sprintf("close-up of head %d, seen square to the roof", f.ID),
+		ViewBox: fmt.Sprintf("%s %s %s %s", num(-closeW/2), num(-closeH/2), num(closeW), num(closeH)),
+		Budget:  newBudgetTable(f, r.Inputs),
 	}
 	if pic == nil || r.ToPicture == nil {
 		return c, nil
@@ -86,7 +88,7 @@ func newCloseup(file string, h judge.Head, r *vision.Result, pic *photo.Picture,
 		return c, nil
 	}
 	var err error
-	if c.Src, err = rectified(pic.Mat, r.ToPicture, x, y); err != nil {
+	if c.Src, err = rectified(pic.Mat, r.ToPicture, x, y, most); err != nil {
 		return c, err
 	}
 	c.Radius = num(float64(valueOr(f.HeadDiameter, 9.5))/2 + 1)
@@ -138,7 +140,7 @@ func u95(u length.MM) string {
 // rectified cuts the window about (x, y), mm on the course's surface, out of
 // the full picture. Over so small a piece the mapping is a homography, which
 // its four corners give.
-func rectified(m gocv.Mat, toPicture toPicture, x, y length.MM) (template.HTMLAttr, error) {
+func rectified(m gocv.Mat, toPicture toPicture, x, y length.MM, most int) (template.HTMLAttr, error) {
 	w, h := int(closeW*closeScale), int(closeH*closeScale)
 	var from, to []gocv.Point2f
 	for _, c := range [][2]float64{{-1, 1}, {1, 1}, {1, -1}, {-1, -1}} {
@@ -164,11 +166,8 @@ func rectified(m gocv.Mat, toPicture toPicture, x, y length.MM) (template.HTMLAt
 	if err := gocv.WarpPerspectiveWithParams(m, &out, homography, image.Pt(w, h), gocv.InterpolationCubic, gocv.BorderConstant, outside); err != nil {
 		return "", err
 	}
-	img, err := rgba(out)
-	if err != nil {
-		return "", err
-	}
-	return source(img)
+	data, err := shrunk(out, w, most)
+	return source("src", data), err
 }
 
 // guides are the lines of the course that cross the window.

@@ -8,31 +8,29 @@ import (
 	"coursegauge/report/judge"
 )
 
-// findingLine is a rule's answer; About names the piece or joint, "" for a head.
-type findingLine struct{ About, Rule, Result, Text, P string }
+// findingLine is a rule's answer: what was seen, what to do about it, and how
+// probable it is that the rule is broken, in words and in percent.
+type findingLine struct{ Rule, Result, Text, Do, Chance, P string }
 
-// findingLines are the rules about a head that a person must look at.
+// findingLines are the answers that a person must look at.
 func findingLines(in []judge.Finding) (out []findingLine) {
 	for _, f := range in {
 		if needsLook(string(f.Result)) {
-			out = append(out, findingLine{"", capital(say(ruleWords, f.Rule)), say(resultWords, string(f.Result)), sentence(f.Text), percent(f.P)})
+			seen, do := parted(f.Text)
+			out = append(out, findingLine{capital(say(ruleWords, f.Rule)), say(resultWords, string(f.Result)), sentence(capital(seen)), sentence(capital(do)), chance(f.P), percent(f.P)})
 		}
 	}
 	return out
 }
 
-// findingsOf are those about pieces and joints.
-func findingsOf(in []inspection.Finding) (out []findingLine) {
-	for _, f := range in {
-		if needsLook(f.Result) {
-			l := findingLine{About: capital(about(f)), Rule: say(ruleWords, f.Rule), Result: say(resultWords, f.Result), Text: sentence(f.Text)}
-			if f.P != nil {
-				l.P = percent(*f.P)
-			}
-			out = append(out, l)
+// parted splits a rule's sentence into what was seen and what to do.
+func parted(text string) (seen, do string) {
+	for _, begin := range []string{"; common practice is to ", "; common practice is ", "; the photo cannot tell"} {
+		if i := strings.LastIndex(text, begin); i >= 0 {
+			return text[:i], text[i+2:]
 		}
 	}
-	return out
+	return text, ""
 }
 
 // about names what a finding that is no head's is about.
@@ -44,11 +42,4 @@ func about(f inspection.Finding) string {
 		return fmt.Sprintf("piece %d", *f.Piece)
 	}
 	return ""
-}
-
-// brief is the first part of a rule's sentence: what was seen, without what
-// practice does about it.
-func brief(text string) string {
-	seen, _, _ := strings.Cut(text, "; common practice")
-	return seen
 }

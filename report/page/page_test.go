@@ -41,8 +41,8 @@ var pictures = regexp.MustCompile(`base64,[A-Za-z0-9+/=]+"`)
 func TestGolden(t *testing.T) {
 	w, doc := added(t, sceneSchedule(t), "a-scene.jpg")
 	got := finished(t, w, doc)
-	if n := len(pictures.FindAllString(got, -1)); n != 2+3 {
-		t.Errorf("%d pictures, want the photo, the refused one and three close-ups", n)
+	if n := len(pictures.FindAllString(got, -1)); n != 3+3 {
+		t.Errorf("%d pictures, want the photo, a small one for its entries, the refused one and three close-ups", n)
 	}
 	got = pictures.ReplaceAllString(got, `base64,"`)
 	path := filepath.Join("testdata", "report.html")
@@ -102,6 +102,12 @@ type element struct {
 // closed, every attribute quoted, every bare < and & escaped.
 func elements(t *testing.T, page string) (out []element, text string) {
 	t.Helper()
+	before, rest, _ := strings.Cut(page, "<script>") // of ours, and no XML
+	own, after, ok := strings.Cut(rest, "</script>")
+	if !ok || own != script {
+		t.Error("the page does not hold its script as it is")
+	}
+	page = before + "<script>" + after[:0] + "</script>" + after
 	d := xml.NewDecoder(strings.NewReader(page))
 	for {
 		tok, err := d.Token()
@@ -144,14 +150,14 @@ func TestWellFormed(t *testing.T) {
 		}
 	}
 	for _, e := range all {
-		if h, ok := e.attr["href"]; ok && !ids[strings.TrimPrefix(h, "#")] {
+		if h, ok := e.attr["href"]; ok && e.name != "image" && !ids[strings.TrimPrefix(h, "#")] {
 			t.Errorf("link to %s leads nowhere", h)
 		}
 		if l, ok := e.attr["aria-labelledby"]; ok && !ids[l] {
 			t.Errorf("label %s is missing", l)
 		}
 	}
-	for name, n := range map[string]int{"main": 1, "header": 1, "footer": 1, "h1": 1, "article": 3, "script": 0} {
+	for name, n := range map[string]int{"main": 1, "header": 1, "footer": 1, "h1": 1, "article": 3 + 3, "script": 1} {
 		if count[name] != n {
 			t.Errorf("%d of <%s>, want %d", count[name], name, n)
 		}
@@ -163,21 +169,25 @@ func TestPolicyAllowsTheStyle(t *testing.T) {
 	page := finished(t, w, doc)
 	_, rest, _ := strings.Cut(page, "<style>")
 	css, _, ok := strings.Cut(rest, "</style>")
-	if !ok {
-		t.Fatal("no style")
+	if !ok || strings.Contains(script, "</") {
+		t.Fatal("no style, or a script that would end early")
 	}
-	sum := sha256.Sum256([]byte(css))
-	want := "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
+	want := "style-src " + hash(css) + "; script-src " + hash(script) + "; connect-src 'self'; base-uri 'none'; form-action 'none'"
 	all, _ := elements(t, page)
 	for _, e := range all {
 		if e.attr["http-equiv"] == "Content-Security-Policy" {
-			if !strings.Contains(e.attr["content"], want) || !strings.HasPrefix(e.attr["content"], "default-src 'none';") {
+			if !strings.HasSuffix(e.attr["content"], want) || !strings.HasPrefix(e.attr["content"], "default-src 'none';") {
 				t.Errorf("policy %q does not allow %s alone", e.attr["content"], want)
 			}
 			return
 		}
 	}
 	t.Error("no policy")
+}
+
+func hash(text string) string {
+	sum := sha256.Sum256([]byte(text))
+	return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
 }
 
 func TestNothingIsInjected(t *testing.T) {
@@ -193,8 +203,12 @@ func TestNothingIsInjected(t *testing.T) {
 	}
 	doc = inspection.New(doc.Tool, inspection.Schedule{File: evil, SHA256: evil, Title: evil}, evil, append(doc.Photos, p))
 	all, text := elements(t, finished(t, w, doc))
+	scripts := 0
 	for _, e := range all {
-		if e.name == "script" || e.attr["src"] == "x" {
+		if e.name == "script" {
+			scripts++
+		}
+		if scripts > 1 || e.attr["src"] == "x" {
 			t.Errorf("injected <%s>", e.name)
 		}
 		for name := range e.attr {
@@ -247,7 +261,7 @@ func TestVerdictsDifferInShape(t *testing.T) {
 // Photos come in any order and from several workers; the page has them by name.
 func TestWorkers(t *testing.T) {
 	s := sceneSchedule(t)
-	w, err := NewWriter(t.TempDir(), s)
+	w, err := NewWriter(t.TempDir(), s, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -269,7 +283,7 @@ func TestWorkers(t *testing.T) {
 	page := finished(t, w, inspection.New(inspection.Tool{}, inspection.Schedule{}, "", photos))
 	last := -1
 	for i := range 20 {
-		at := strings.Index(page, fmt.Sprintf(">%02d.jpg</h2>", i))
+		at := strings.Index(page, fmt.Sprintf(">%02d.jpg</h3>", i))
 		if at <= last {
 			t.Errorf("photo %d is missing or out of order", i)
 		}
@@ -300,21 +314,40 @@ func TestFinishLeavesNothingHalfWritten(t *testing.T) {
 	}
 }
 
-// Text is read against white; WCAG 2.2, 1.4.3 asks for a contrast of 4.5.
+// Text is read against the ground of light and of dark; WCAG 2.2, 1.4.3 asks
+// for a contrast of 4.5. What is drawn on photos does not change with the two.
 func TestContrast(t *testing.T) {
-	for _, name := range []string{"ink", "soft", "link", "suspect", "unresolved", "clear"} {
-		m := regexp.MustCompile(`--` + name + `: #([0-9a-f]{6})`).FindStringSubmatch(style)
-		if m == nil {
-			t.Fatalf("no colour %s", name)
+	grounds := regexp.MustCompile(`--ground: (#[0-9a-f]{6})`).FindAllStringSubmatch(style, -1)
+	if len(grounds) != 2 {
+		t.Fatalf("%d grounds, want light and dark", len(grounds))
+	}
+	for i, mode := range []string{"light", "dark"} {
+		for _, name := range []string{"ink", "soft", "link", "suspect", "unresolved", "clear"} {
+			m := regexp.MustCompile(`--`+name+`: (#[0-9a-f]{6})`).FindAllStringSubmatch(style, -1)
+			if len(m) != 2 {
+				t.Fatalf("%s is set %d times", name, len(m))
+			}
+			for _, on := range []string{"ground", "tint"} {
+				back := regexp.MustCompile(`--`+on+`: (#[0-9a-f]{6})`).FindAllStringSubmatch(style, -1)[i][1]
+				if c := contrast(t, m[i][1], back); c < 4.5 {
+					t.Errorf("%s: %s on %s has a contrast of %.2f", mode, name, on, c)
+				}
+			}
 		}
-		v, err := strconv.ParseUint(m[1], 16, 32)
+	}
+}
+
+func contrast(t *testing.T, a, b string) float64 {
+	t.Helper()
+	var l [2]float64
+	for i, s := range []string{a, b} {
+		v, err := strconv.ParseUint(s[1:], 16, 32)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if c := 1.05 / (luminance(uint32(v)) + 0.05); c < 4.5 {
-			t.Errorf("%s has a contrast of %.2f", name, c)
-		}
+		l[i] = luminance(uint32(v)) + 0.05
 	}
+	return max(l[0]/l[1], l[1]/l[0])
 }
 
 // luminance is the relative luminance of WCAG 2.2.

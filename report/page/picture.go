@@ -1,58 +1,77 @@
 package page
 
 import (
-	"bytes"
 	"encoding/base64"
 	"fmt"
 	"html/template"
 	"image"
-	"image/jpeg"
+	"math"
 
-	"github.com/disintegration/imaging"
 	"gocv.io/x/gocv"
 )
 
+// How large pictures may be in the report. Four hundred photos, each with four
+// close-ups, stay below 80 MB: a photo's pictures have some 150 kB, a third
+// more in base64, and the rest is for the text.
 const (
-	pictureSize = 1600 // the longer side of a photo in the report, px
-	thumbSize   = 480  // of a refused photo, which nobody measures in
-	quality     = 80   // JPEG
+	pictureSize  = 1280 // the longer side of a photo, px
+	pictureBytes = 82_000
+	thumbSize    = 320 // of the photo that stands in each entry
+	thumbBytes   = 6_000
+	refusedSize  = 480 // of a refused photo, which nobody measures in
+	refusedBytes = 14_000
+	viewsBytes   = 48_000 // all close-ups of a photo
+	viewMost     = 13_000 // one of them
+	viewLeast    = 5_000
 )
 
-// shrunk is the photo as an attribute src="data:...", its longer side no
-// longer than size.
-func shrunk(m gocv.Mat, size int) (template.HTMLAttr, error) {
-	full, err := rgba(m)
-	if err != nil {
-		return "", err
-	}
-	small := imaging.Fit(full, size, size, imaging.Box)
-	// Opaque NRGBA and RGBA are the same bytes, and the encoder is fast on RGBA only.
-	return source(&image.RGBA{Pix: small.Pix, Stride: small.Stride, Rect: small.Rect})
+// encoding is one way to write a picture: the longer side as a share of what
+// was asked for, and the quality.
+type encoding struct {
+	side    float64
+	quality int
 }
 
-// rgba copies a BGR picture of 8 bits a channel.
-func rgba(m gocv.Mat) (*image.RGBA, error) {
-	if m.Type() != gocv.MatTypeCV8UC3 || !m.IsContinuous() {
+var encodings = []encoding{{1, 72}, {1, 52}, {1, 36}, {.85, 36}, {.7, 36}, {.55, 30}}
+
+// shrunk is a picture, its longer side no longer than size, in the best
+// encoding of at most so many bytes; the last one counts whatever it takes.
+func shrunk(m gocv.Mat, size, most int) ([]byte, error) {
+	if m.Type() != gocv.MatTypeCV8UC3 {
 		return nil, fmt.Errorf("picture of type %v cannot be shown; 8 bits in B G R are needed", m.Type())
 	}
-	in, err := m.DataPtrUint8()
+	var data []byte
+	small, side := gocv.NewMat(), 0.0
+	defer small.Close()
+	for _, e := range encodings {
+		if e.side != side {
+			side = e.side
+			k := math.Min(1, float64(size)*side/float64(max(m.Cols(), m.Rows())))
+			at := image.Pt(max(1, int(math.Round(float64(m.Cols())*k))), max(1, int(math.Round(float64(m.Rows())*k))))
+			if err := gocv.Resize(m, &small, at, 0, 0, gocv.InterpolationArea); err != nil {
+				return nil, err
+			}
+		}
+		var err error
+		if data, err = webp(small, e.quality); err != nil || len(data) <= most {
+			return data, err
+		}
+	}
+	return data, nil
+}
+
+func webp(m gocv.Mat, quality int) ([]byte, error) {
+	b, err := gocv.IMEncodeWithParams(".webp", m, []int{gocv.IMWriteWebpQuality, quality})
 	if err != nil {
 		return nil, err
 	}
-	out := image.NewRGBA(image.Rect(0, 0, m.Cols(), m.Rows()))
-	for i, o := 0, 0; i+2 < len(in); i, o = i+3, o+4 {
-		p := out.Pix[o : o+4 : o+4]
-		p[0], p[1], p[2], p[3] = in[i+2], in[i+1], in[i], 0xff
-	}
-	return out, nil
+	defer b.Close()
+	return append([]byte(nil), b.GetBytes()...), nil
 }
 
-// source is a picture as an attribute. Base64 holds nothing that an attribute
-// in quotes must escape, so it is safe as it is.
-func source(img image.Image) (template.HTMLAttr, error) {
-	var b bytes.Buffer
-	if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: quality}); err != nil {
-		return "", err
-	}
-	return template.HTMLAttr(`src="data:image/jpeg;base64,` + base64.StdEncoding.EncodeToString(b.Bytes()) + `"`), nil
+// source is a picture as an attribute, "src" of an img or "href" of an image.
+// Base64 holds nothing that an attribute in quotes must escape, so it is safe
+// as it is.
+func source(attribute string, webp []byte) template.HTMLAttr {
+	return template.HTMLAttr(attribute + `="data:image/webp;base64,` + base64.StdEncoding.EncodeToString(webp) + `"`)
 }

@@ -1,12 +1,10 @@
 package page
 
 import (
-	"bytes"
 	"encoding/base64"
 	"html/template"
 	"image"
 	"image/color"
-	"image/jpeg"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -18,14 +16,20 @@ import (
 	"coursegauge/vision/length"
 )
 
+// decoded reads a picture the way it stands in the page.
 func decoded(t *testing.T, src template.HTMLAttr) image.Image {
 	t.Helper()
-	text := strings.TrimSuffix(strings.TrimPrefix(string(src), `src="data:image/jpeg;base64,`), `"`)
+	text := strings.TrimSuffix(strings.TrimPrefix(string(src), `src="data:image/webp;base64,`), `"`)
 	b, err := base64.StdEncoding.DecodeString(text)
 	if err != nil {
 		t.Fatal(err)
 	}
-	img, err := jpeg.Decode(bytes.NewReader(b))
+	m, err := gocv.IMDecode(b, gocv.IMReadColor)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer m.Close()
+	img, err := m.ToImage()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -35,24 +39,50 @@ func decoded(t *testing.T, src template.HTMLAttr) image.Image {
 func TestShrunk(t *testing.T) {
 	m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(10, 60, 200, 0), 3024, 4032, gocv.MatTypeCV8UC3) // B, G, R
 	defer m.Close()
-	src, err := shrunk(m, pictureSize)
+	data, err := shrunk(m, pictureSize, pictureBytes)
 	if err != nil {
 		t.Fatal(err)
 	}
-	img := decoded(t, src)
-	if s := img.Bounds().Size(); s != image.Pt(1600, 1200) {
-		t.Errorf("size %v, want 1600 x 1200", s)
+	img := decoded(t, source("src", data))
+	if s := img.Bounds().Size(); s != image.Pt(1280, 960) {
+		t.Errorf("size %v, want 1280 x 960", s)
 	}
 	got := color.RGBAModel.Convert(img.At(800, 600)).(color.RGBA)
 	for i, d := range []int{int(got.R) - 200, int(got.G) - 60, int(got.B) - 10} {
-		if d < -4 || d > 4 {
+		if d < -6 || d > 6 {
 			t.Errorf("channel %d is %d off: %v", i, d, got)
 		}
 	}
 	grey := gocv.NewMatWithSize(4, 4, gocv.MatTypeCV8UC1)
 	defer grey.Close()
-	if _, err := shrunk(grey, 4); err == nil {
+	if _, err := shrunk(grey, 4, 1000); err == nil {
 		t.Error("a picture of one channel was accepted")
+	}
+}
+
+// Granules are the worst that a picture can hold; even noise keeps to its bytes.
+func TestShrunkKeepsToItsBytes(t *testing.T) {
+	m := gocv.NewMatWithSize(3024, 4032, gocv.MatTypeCV8UC3)
+	defer m.Close()
+	pixels, err := m.DataPtrUint8()
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := rand.New(rand.NewPCG(3, 4))
+	for i := range pixels {
+		pixels[i] = uint8(60 + r.IntN(90))
+	}
+	if err := gocv.Blur(m, &m, image.Pt(3, 3)); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct{ size, most int }{{pictureSize, pictureBytes}, {thumbSize, thumbBytes}, {refusedSize, refusedBytes}} {
+		data, err := shrunk(m, c.size, c.most)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(data) > c.most {
+			t.Errorf("%d px: %d bytes, at most %d", c.size, len(data), c.most)
+		}
 	}
 }
 
@@ -87,7 +117,7 @@ func TestRectified(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	src, err := rectified(m, scenePlace, x, y)
+	src, err := rectified(m, scenePlace, x, y, 60_000)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -116,7 +116,7 @@ func sceneResult() *vision.Result {
 // and one that cannot be read, and the writer that has all three.
 func added(t *testing.T, s schedule.Schedule, name string) (*Writer, inspection.Document) {
 	t.Helper()
-	w, err := NewWriter(t.TempDir(), s)
+	w, err := NewWriter(t.TempDir(), s, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

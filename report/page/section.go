@@ -6,26 +6,26 @@ import (
 	"slices"
 
 	"coursegauge/report/inspection"
-	"coursegauge/report/judge"
-	"coursegauge/report/schedule"
-	"coursegauge/vision"
 	"coursegauge/vision/length"
 	"coursegauge/vision/photo"
 )
 
 // section is one photo as the template sees it.
 type section struct {
-	ID, File string
-	Needs    bool // a person must look at it
-	Refused  *refusal
-	Src      template.HTMLAttr // empty when there is no picture
-	Alt      string
-	Overlay  *overlay
-	Rows     []row
-	Closeups []closeup
-	Findings []findingLine // of pieces and joints
-	Failed   []inspection.Check
-	Details  details
+	ID, File, SHA string
+	Needs         bool // a person must look at it
+	Refused       *refusal
+	Src           template.HTMLAttr // empty when there is no picture
+	Thumb         template.HTMLAttr // the small one that entries share
+	Alt           string
+	Full          string // where the full-size photo lies
+	Width, Height int
+	Size          string // "4032 3024", of a measured photo
+	Overlay       *overlay
+	Rows          []row
+	Links         []item // the entries of the work list that speak of it
+	Failed        []inspection.Check
+	Details       details
 }
 
 type refusal struct{ Why, Detail, Advice string }
@@ -50,35 +50,33 @@ type pair struct{ Name, Value string }
 
 type budgetRow struct{ Source, AboveButt, End, LowerJoint string }
 
-func newSection(p inspection.Photo, r *vision.Result, j judge.Photo, pic *photo.Picture, s schedule.Schedule) (section, error) {
-	sec := section{ID: sectionID(p.File), File: p.File, Needs: needs(p), Details: newDetails(p)}
+func newSection(in subject, entries []entry, full string) (section, error) {
+	p := in.p
+	sec := section{ID: sectionID(p.File), File: p.File, SHA: p.SHA256, Needs: needs(p), Full: full, Details: newDetails(p)}
+	if p.Image != nil {
+		sec.Width, sec.Height = p.Image.Width, p.Image.Height
+	}
 	if p.Refusal != nil {
 		sec.Refused = &refusal{say(reasonWords, p.Refusal.Reason), sentence(capital(p.Refusal.Detail)), sentence(p.Refusal.Advice)}
 		sec.Alt = "the refused photo, small"
-		return sec, sec.picture(pic, thumbSize)
+		return sec, sec.picture(in.pic, refusedSize, refusedBytes)
 	}
 	sec.Alt = fmt.Sprintf("the photo with %s marked; the table below holds the same", countOf(len(p.Heads), "head"))
-	if err := sec.picture(pic, pictureSize); err != nil {
+	if err := sec.picture(in.pic, pictureSize, pictureBytes); err != nil {
 		return sec, err
 	}
-	if pic != nil {
-		sec.Overlay = newOverlay(p, r, s, pic.Width(), pic.Height())
+	if in.pic != nil {
+		sec.Overlay, sec.Size = newOverlay(p, in.r, in.s, in.pic.Width(), in.pic.Height()), fmt.Sprintf("%d %d", sec.Width, sec.Height)
+		if err := sec.thumb(in.pic, len(entries)); err != nil {
+			return sec, err
+		}
 	}
 	for _, h := range p.Heads {
 		sec.Rows = append(sec.Rows, newRow(p.File, h))
 	}
-	for _, h := range j.Heads {
-		if needsLook(string(h.Verdict)) {
-			c, err := newCloseup(p.File, h, r, pic, s)
-			if err != nil {
-				return sec, err
-			}
-			sec.Closeups = append(sec.Closeups, c)
-		}
+	for _, e := range entries {
+		sec.Links = append(sec.Links, item{e.ID, e.Title})
 	}
-	// Suspects first, each group in the order of the heads.
-	slices.SortStableFunc(sec.Closeups, func(a, b closeup) int { return rank(a.Verdict) - rank(b.Verdict) })
-	sec.Findings = findingsOf(p.Findings)
 	sec.Failed = failed(p.Checks)
 	return sec, nil
 }
@@ -90,16 +88,29 @@ func rank(verdict string) int {
 	return 1
 }
 
-func (s *section) picture(pic *photo.Picture, size int) (err error) {
-	if pic != nil {
-		s.Src, err = shrunk(pic.Mat, size)
+func (s *section) picture(pic *photo.Picture, size, most int) error {
+	if pic == nil {
+		return nil
 	}
+	data, err := shrunk(pic.Mat, size, most)
+	s.Src = source("src", data)
+	return err
+}
+
+// thumb is the small picture that the entries of the photo show their place in.
+func (s *section) thumb(pic *photo.Picture, entries int) error {
+	if entries == 0 {
+		return nil
+	}
+	data, err := shrunk(pic.Mat, thumbSize, thumbBytes)
+	s.Thumb = source("href", data)
 	return err
 }
 
 // needs tells whether a person must look at the photo.
 func needs(p inspection.Photo) bool {
-	if p.Refusal != nil || len(failed(p.Checks)) > 0 || len(findingsOf(p.Findings)) > 0 {
+	if p.Refusal != nil || len(failed(p.Checks)) > 0 ||
+		slices.ContainsFunc(p.Findings, func(f inspection.Finding) bool { return needsLook(f.Result) }) {
 		return true
 	}
 	return slices.ContainsFunc(p.Heads, func(h inspection.Fastener) bool { return needsLook(h.Verdict) })
@@ -158,7 +169,7 @@ func newDetails(p inspection.Photo) details {
 	add("SHA-256", "%s", p.SHA256)
 	for _, source := range length.Sources() {
 		if b, ok := p.Budget[source.String()]; ok {
-			d.Budget = append(d.Budget, budgetRow{sourceWords[source], share(b.AboveButt), share(b.End), share(b.LowerJoint)})
+			d.Budget = append(d.Budget, budgetRow{sourceWords[source], shareMM(b.AboveButt), shareMM(b.End), shareMM(b.LowerJoint)})
 		}
 	}
 	return d
@@ -168,7 +179,7 @@ var cameraWords = map[string]string{
 	"none": "nothing known beforehand", "exif": "focal length from the file", "profile": "learned profile",
 }
 
-func share(mm float64) string {
+func shareMM(mm float64) string {
 	if mm == 0 {
 		return ""
 	}

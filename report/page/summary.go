@@ -1,13 +1,11 @@
 package page
 
 import (
-	"cmp"
 	"crypto/sha256"
 	"embed"
 	"encoding/base64"
 	"fmt"
 	"html/template"
-	"slices"
 
 	"coursegauge/report/inspection"
 	"coursegauge/report/schedule"
@@ -20,17 +18,24 @@ var files embed.FS
 //go:embed page.css
 var style string
 
+//go:embed page.js
+var script string
+
 var templates = template.Must(template.New("").ParseFS(files, "*.tmpl"))
 
 // Style is the look of the report, for the other pages of the program.
 func Style() string { return style }
 
-// policy allows this style and pictures inside the file, and nothing else: no
-// script, no network, no form.
+// policy allows this style, this script, pictures inside the file, and talk
+// with the server that the page came from; nothing else: no network, no form.
 func policy() string {
-	sum := sha256.Sum256([]byte(style))
-	return "default-src 'none'; img-src data:; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +
-		"'; base-uri 'none'; form-action 'none'"
+	return "default-src 'none'; img-src data:; style-src " + hashed(style) + "; script-src " + hashed(script) +
+		"; connect-src 'self'; base-uri 'none'; form-action 'none'"
+}
+
+func hashed(text string) string {
+	sum := sha256.Sum256([]byte(text))
+	return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
 }
 
 // Cautions are what every report says before any figure.
@@ -45,22 +50,32 @@ func Cautions() []string {
 	}
 }
 
-// summary is the top of the page.
+// summary is the page around its sections.
 type summary struct {
-	Style    template.CSS
-	Policy   string
-	Title    string
-	Schedule schedule.Schedule
-	Limits   []limit
-	Defaults bool
-	Practice string
-	Cautions []string
-	Doc      inspection.Document
-	Totals   []pair
-	Refused  []pair
-	Rules    []ruleRow
-	Suspects []group
-	Nominal  string // about cards whose print was not measured, "" when all were
+	Style        template.CSS
+	Script       template.JS
+	Policy       string
+	Title        string
+	PhotosAt     string
+	Schedule     schedule.Schedule
+	Limits       []limit
+	Defaults     bool
+	Practice     string
+	Cautions     []string
+	Doc          inspection.Document
+	Facts        []pair
+	Located      string
+	Sample       []string
+	Rules        []ruleRow
+	Crews        []crewRow
+	CrewScale    string
+	Refused      []refusedRow
+	RefusedWords string
+	FewRefused   bool
+	Entries      int
+	EntriesWords string
+	Chances      []pair
+	Nominal      string // about cards whose print was not measured, "" when all were
 }
 
 // limit is one line of the schedule.
@@ -69,36 +84,34 @@ type limit struct {
 	Default            bool
 }
 
-type ruleRow struct {
-	Rule                string
-	Suspect, Unresolved int
-}
+// item is a link to an entry.
+type item struct{ Link, Name string }
 
-// group is the suspects of one photo.
-type group struct {
-	File, Link string
-	Items      []item
-}
+type refusedRow struct{ Link, File, Why, Advice string }
 
-type item struct{ Link, Name, Text string }
-
-func newSummary(doc inspection.Document, s schedule.Schedule) summary {
-	t := doc.Totals
+func newSummary(doc inspection.Document, s schedule.Schedule, o Options, entries int) summary {
 	title := s.Title
 	if title == "" {
 		title = "untitled job"
 	}
-	return summary{
-		Style: template.CSS(style), Policy: policy(), Title: title, Schedule: s,
+	sum := summary{
+		Style: template.CSS(style), Script: template.JS(script), Policy: policy(), Title: title, Schedule: s, PhotosAt: o.PhotosAt,
 		Limits: limits(s), Defaults: len(s.Defaults) > 0, Practice: schedule.Practice,
 		Cautions: Cautions(), Doc: doc,
-		Totals: []pair{
-			{"photos", fmt.Sprint(t.Photos)}, {"measured", fmt.Sprint(t.Measured)}, {"refused", fmt.Sprint(t.Refused)},
-			{"fasteners", fmt.Sprint(t.Fasteners)}, {"suspect", fmt.Sprint(t.Verdicts["suspect"])},
-			{"unresolved", fmt.Sprint(t.Verdicts["unresolved"])}, {"clear", fmt.Sprint(t.Verdicts["clear"])},
-		},
-		Refused: reasons(t.RefusedByReason), Rules: ruleRows(t), Suspects: suspects(doc.Photos), Nominal: nominal(doc.Photos),
+		Facts: facts(doc.Photos), Located: located(doc.Photos, o), Sample: sampleWords(doc.Totals, s, o.Squares),
+		Rules: ruleRows(doc.Totals), Refused: refusedRows(doc.Photos), RefusedWords: reasons(doc.Totals.RefusedByReason),
+		Entries: entries, EntriesWords: entriesWords(entries), Chances: chanceLegend(), Nominal: nominal(doc.Photos),
 	}
+	sum.Crews, sum.CrewScale = crewRows(doc.Photos)
+	sum.FewRefused = len(sum.Refused) <= 4
+	return sum
+}
+
+func entriesWords(n int) string {
+	if n == 1 {
+		return "1 entry"
+	}
+	return grouped(n) + " entries"
 }
 
 // nominal says how many measured photos rest on a card whose print nobody measured.
@@ -150,48 +163,4 @@ func stagger(n schedule.NextCourse) string {
 		return "as seen in the photo"
 	}
 	return length.Inches(n.Stagger.Length)
-}
-
-func reasons(counts map[string]int) (out []pair) {
-	for reason, n := range counts {
-		out = append(out, pair{say(reasonWords, reason), fmt.Sprint(n)})
-	}
-	slices.SortFunc(out, func(a, b pair) int { return cmp.Compare(a.Name, b.Name) })
-	return out
-}
-
-// ruleRows lists the rules that anything broke or might have, most suspects first.
-func ruleRows(t inspection.Totals) (out []ruleRow) {
-	for rule := range ruleWords {
-		if t.SuspectsByRule[rule]+t.Unresolved[rule] > 0 {
-			out = append(out, ruleRow{say(ruleWords, rule), t.SuspectsByRule[rule], t.Unresolved[rule]})
-		}
-	}
-	slices.SortFunc(out, func(a, b ruleRow) int {
-		return cmp.Or(b.Suspect-a.Suspect, b.Unresolved-a.Unresolved, cmp.Compare(a.Rule, b.Rule))
-	})
-	return out
-}
-
-// suspects lists what a person must look at first, photo by photo.
-func suspects(photos []inspection.Photo) (out []group) {
-	for _, p := range photos {
-		g := group{File: p.File, Link: sectionID(p.File)}
-		for _, h := range p.Heads {
-			for _, r := range h.Rules {
-				if r.Result == "suspect" {
-					g.Items = append(g.Items, item{headID(p.File, h.ID), fmt.Sprintf("head %d", h.ID), sentence(brief(r.Text))})
-				}
-			}
-		}
-		for _, f := range p.Findings {
-			if f.Result == "suspect" {
-				g.Items = append(g.Items, item{g.Link, cmp.Or(about(f), say(ruleWords, f.Rule)), sentence(brief(f.Text))})
-			}
-		}
-		if len(g.Items) > 0 {
-			out = append(out, g)
-		}
-	}
-	return out
 }

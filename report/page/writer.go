@@ -1,10 +1,12 @@
 // Package page writes the report that people read: one HTML file that needs no
-// network, no server and no script.
+// network, no server and, for reading, no script. Its script keeps decisions:
+// in the page and for download, or, when review serves the page, in the log.
 //
-// Sections are written to a folder of their own while the photos come in, so
-// that memory stays flat in their number; Finish strings them together. The
-// page carries a content security policy that allows nothing but its own style
-// and the pictures inside it.
+// Sections and entries are written to a folder of their own while the photos
+// come in, so that memory stays flat in their number; Finish strings them
+// together. The page carries a content security policy that allows nothing but
+// its own style, its own script, the pictures inside it, and talk with whoever
+// served it.
 //
 // Frames. Overlays are drawn in pixels of the upright photo, half a pixel
 // added, since SVG counts from the corner of the first pixel and the
@@ -20,9 +22,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net/url"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
+	"sync"
 
 	"github.com/google/renameio/v2"
 
@@ -33,39 +38,97 @@ import (
 	"coursegauge/vision/photo"
 )
 
+// Options are what a report says beyond what was measured.
+type Options struct {
+	Squares    float64 // size of the roof in squares of 100 sq ft, 0 when nobody told
+	PhotosAt   string  // where the photos lie, as a link from the report; "" when nobody told
+	NoLocation bool    // places and devices were left out on purpose
+}
+
 // Writer gathers the sections of one report. Add may be called by several
 // goroutines at once.
 type Writer struct {
 	dir      string
 	schedule schedule.Schedule
+	options  Options
+
+	mu      sync.Mutex
+	entries []listed
+}
+
+// listed is an entry whose HTML lies in the writer's folder.
+type listed struct {
+	order entryOrder
+	id    string
 }
 
 // NewWriter starts a report judged by s. It makes a hidden folder in dir for
 // the sections, which Close removes.
-func NewWriter(dir string, s schedule.Schedule) (*Writer, error) {
+func NewWriter(dir string, s schedule.Schedule, o Options) (*Writer, error) {
 	tmp, err := os.MkdirTemp(dir, ".report-")
 	if err != nil {
 		return nil, err
 	}
-	return &Writer{dir: tmp, schedule: s}, nil
+	if o.PhotosAt != "" && !strings.HasSuffix(o.PhotosAt, "/") {
+		o.PhotosAt += "/"
+	}
+	return &Writer{dir: tmp, schedule: s, options: o}, nil
 }
 
 // Close removes the sections. A report that was finished stays.
 func (w *Writer) Close() error { return os.RemoveAll(w.dir) }
 
-// Add writes the section of one photo: p is its written form, r what was
-// measured, j what was judged. pic is nil when the file could not be read.
-// Nothing of r, j or pic is kept.
+// Add writes the section and the entries of one photo: p is its written form, r
+// what was measured, j what was judged. pic is nil when the file could not be
+// read. Nothing of r, j or pic is kept.
 func (w *Writer) Add(p inspection.Photo, r *vision.Result, j judge.Photo, pic *photo.Picture) error {
-	s, err := newSection(p, r, j, pic, w.schedule)
+	in := subject{p, r, pic, w.schedule}
+	entries, err := newEntries(in, j)
 	if err != nil {
 		return fmt.Errorf("report: %s: %w", p.File, err)
 	}
-	var b bytes.Buffer
-	if err := templates.ExecuteTemplate(&b, "photo.html.tmpl", s); err != nil {
+	s, err := newSection(in, entries, w.full(p))
+	if err != nil {
 		return fmt.Errorf("report: %s: %w", p.File, err)
 	}
-	return os.WriteFile(w.sectionPath(p.File), b.Bytes(), 0o600)
+	if err := w.keep("photo.html.tmpl", s.ID, s); err != nil {
+		return fmt.Errorf("report: %s: %w", p.File, err)
+	}
+	for _, e := range entries {
+		if err := w.keep("entry.html.tmpl", e.ID, e); err != nil {
+			return fmt.Errorf("report: %s: %w", p.File, err)
+		}
+		w.mu.Lock()
+		w.entries = append(w.entries, listed{e.order, e.ID})
+		w.mu.Unlock()
+	}
+	return nil
+}
+
+// keep writes a part of the page into the writer's folder.
+func (w *Writer) keep(template, id string, of any) error {
+	var b bytes.Buffer
+	if err := templates.ExecuteTemplate(&b, template, of); err != nil {
+		return err
+	}
+	return os.WriteFile(w.partPath(id), b.Bytes(), 0o600)
+}
+
+// full is the link to the full-size photo, "" when it is not known where that lies.
+func (w *Writer) full(p inspection.Photo) string {
+	if w.options.PhotosAt == "" {
+		return ""
+	}
+	return w.options.PhotosAt + escapedPath(p.File)
+}
+
+// escapedPath makes a link of a name with slashes.
+func escapedPath(name string) string {
+	parts := strings.Split(name, "/")
+	for i, s := range parts {
+		parts[i] = url.PathEscape(s)
+	}
+	return strings.Join(parts, "/")
 }
 
 // Finish writes the report of doc to the file out, whole or not at all. Every
@@ -83,22 +146,48 @@ func (w *Writer) Finish(out string, doc inspection.Document) error {
 }
 
 func (w *Writer) assemble(out io.Writer, doc inspection.Document) error {
-	top := newSummary(doc, w.schedule)
+	entries := w.listedOf(doc)
+	top := newSummary(doc, w.schedule, w.options, len(entries))
 	if err := templates.ExecuteTemplate(out, "top.html.tmpl", top); err != nil {
+		return err
+	}
+	for _, e := range entries {
+		if err := w.copyPart(out, e.id, e.order.file); err != nil {
+			return err
+		}
+	}
+	if err := templates.ExecuteTemplate(out, "middle.html.tmpl", top); err != nil {
 		return err
 	}
 	photos := slices.Clone(doc.Photos)
 	slices.SortStableFunc(photos, func(a, b inspection.Photo) int { return cmp.Compare(a.File, b.File) })
 	for _, p := range photos {
-		if err := w.copySection(out, p.File); err != nil {
+		if err := w.copyPart(out, sectionID(p.File), p.File); err != nil {
 			return err
 		}
 	}
 	return templates.ExecuteTemplate(out, "bottom.html.tmpl", top)
 }
 
-func (w *Writer) copySection(out io.Writer, file string) error {
-	f, err := os.Open(w.sectionPath(file))
+// listedOf is the work list of a document, worst first.
+func (w *Writer) listedOf(doc inspection.Document) (out []listed) {
+	inside := map[string]bool{}
+	for _, p := range doc.Photos {
+		inside[p.File] = true
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for _, e := range w.entries {
+		if inside[e.order.file] {
+			out = append(out, e)
+		}
+	}
+	slices.SortFunc(out, func(a, b listed) int { return a.order.compare(b.order) })
+	return out
+}
+
+func (w *Writer) copyPart(out io.Writer, id, file string) error {
+	f, err := os.Open(w.partPath(id))
 	if errors.Is(err, os.ErrNotExist) {
 		return fmt.Errorf("report: photo %q was never added", file)
 	}
@@ -110,9 +199,7 @@ func (w *Writer) copySection(out io.Writer, file string) error {
 	return err
 }
 
-func (w *Writer) sectionPath(file string) string {
-	return filepath.Join(w.dir, sectionID(file)+".html")
-}
+func (w *Writer) partPath(id string) string { return filepath.Join(w.dir, id+".html") }
 
 // sectionID names the section of a file in links and on disk. It is taken from
 // the name alone, so that it does not change when photos come or go.

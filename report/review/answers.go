@@ -96,3 +96,24 @@ func Strangers(doc inspection.Document, decisions []Decision) (n int) {
 	}
 	return n
 }
+
+// Decider is the answers as a table of fasteners takes them.
+func (a Answers) Decider() inspection.Decider { return decider{a} }
+
+type decider struct{ answers Answers }
+
+func (d decider) Head(p inspection.Photo, id int) inspection.Decided {
+	what, by := d.answers.Answer(p.SHA256, HeadTarget(id))
+	if by == nil {
+		return inspection.Decided{}
+	}
+	return inspection.Decided{Answer: what, Who: by.Who, When: by.When, Note: by.Note}
+}
+
+func (d decider) Missed(p inspection.Photo) (out []inspection.Decided) {
+	for _, m := range d.answers.Missed(p.SHA256) {
+		at, _ := m.Place()
+		out = append(out, inspection.Decided{Answer: Missed, Who: m.Who, When: m.When, Note: m.Note, Px: at})
+	}
+	return out
+}

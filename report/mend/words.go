@@ -1,0 +1,167 @@
+package mend
+
+import (
+	"strings"
+
+	"golang.org/x/text/feature/plural"
+	"golang.org/x/text/language"
+	"golang.org/x/text/message"
+	"golang.org/x/text/message/catalog"
+
+	"coursegauge/vision/length"
+)
+
+// texts are all that the list says: English, which is also the key, and
+// Spanish. Where a count decides the form, the text stands in plurals.
+var texts = [][2]string{
+	{"Mend list: %s", "Lista de reparaciones: %s"},
+	{"From the inspection of %s.", "Según la inspección del %s."},
+	{"What was decided to be sound is left out.", "No figura lo que se declaró correcto."},
+	{"Nothing is to be mended.", "No hay nada que reparar."},
+	{"Photo %s", "Foto %s"},
+	{"Crew: %s", "Cuadrilla: %s"},
+	{"Taken: %s", "Tomada: %s"},
+	{"photo with the numbers of the list", "foto con los números de la lista"},
+	{"The picture is not in the report.", "La imagen no está en el informe."},
+	{"Done", "Hecho"},
+	{"No.", "N.º"},
+	{"What", "Qué"},
+	{"To do", "Qué hacer"},
+	{"Mended by", "Reparado por"},
+	{"Date", "Fecha"},
+	{"Note: %s", "Nota: %s"},
+	{"decided: wrong", "decidido: mal"},
+	{"not decided yet", "aún sin decidir"},
+	{"look, or measure by hand", "revisar o medir a mano"},
+	{"people disagree: ask the supervisor", "hay desacuerdo: preguntar al supervisor"},
+	{"%s in", "%s pulg."},
+
+	{"Nail %d", "Clavo %d"},
+	{"Piece %d", "Pieza %d"},
+	{"Joint %d of the course below", "Junta %d de la hilera inferior"},
+	{"Marked by hand", "Marcado a mano"},
+
+	{"too high: %s above the butt edge, at most %s", "demasiado alto: a %s del borde inferior, como máximo %s"},
+	{"too low: %s above the butt edge, at least %s", "demasiado bajo: a %s del borde inferior, como mínimo %s"},
+	{"height above the butt edge not certain", "altura sobre el borde inferior no segura"},
+	{"too near to the end of the piece: %s, at least %s", "demasiado cerca del extremo de la pieza: %s, como mínimo %s"},
+	{"too far from the end of the piece: %s, at most %s", "demasiado lejos del extremo de la pieza: %s, como máximo %s"},
+	{"distance to the end of the piece not certain", "distancia al extremo de la pieza no segura"},
+	{"no nail near one end of the piece: the nearest at %s, at most %s", "sin clavo cerca de un extremo de la pieza: el más cercano a %s, como máximo %s"},
+	{"too near to a joint of the course below: %s, at least %s", "demasiado cerca de una junta de la hilera inferior: %s, como mínimo %s"},
+	{"distance to a joint of the course below not certain", "distancia a una junta de la hilera inferior no segura"},
+	{"too near to a joint of the next course: %s, at least %s", "demasiado cerca de una junta de la hilera siguiente: %s, como mínimo %s"},
+	{"distance to a joint of the next course not certain", "distancia a una junta de la hilera siguiente no segura"},
+	{"driven too deep", "hundido de más"},
+	{"stands proud", "sobresale"},
+	{"driven at a slant", "clavado inclinado"},
+	{"how it is driven is not certain", "no se ve bien cómo está clavado"},
+	{"head too small: %s, at least %s", "cabeza demasiado pequeña: %s, como mínimo %s"},
+	{"size of the head not certain", "tamaño de la cabeza no seguro"},
+	{"below the butt edge, left to the weather", "debajo del borde inferior, a la intemperie"},
+	{"two neighbours too far apart: %s, at most %s", "dos clavos vecinos demasiado separados: %s, como máximo %s"},
+	{"spacing of the nails not certain", "separación de los clavos no segura"},
+	{"joint too near to a joint of the course above: %s, at least %s", "junta demasiado cerca de una junta de la hilera superior: %s, como mínimo %s"},
+	{"offset of the joints not certain", "desfase de las juntas no seguro"},
+	{"too narrow: %s, at least %s", "demasiado angosta: %s, como mínimo %s"},
+	{"width of the piece not certain", "ancho de la pieza no seguro"},
+	{"a nail that was not measured", "un clavo que no se midió"},
+	{"a rule may be broken", "quizá no se cumple una regla"},
+
+	{"Set a further nail inside the band of the same piece.", "Poner otro clavo dentro de la franja de clavado de la misma pieza."},
+	{"Take it out, seal the hole and set one inside the band.", "Sacarlo, sellar el agujero y poner otro dentro de la franja de clavado."},
+	{"Set a further nail at the right distance from the end.", "Poner otro clavo a la distancia correcta del extremo."},
+	{"Seal it and set another nail clear of the joint.", "Sellarlo y poner otro clavo lejos de la junta."},
+	{"Shift that joint, or seal this nail and set another one.", "Correr esa junta, o sellar este clavo y poner otro."},
+	{"Seal it and set a sound nail beside it.", "Sellarlo y poner un clavo correcto al lado."},
+	{"Drive it flush.", "Clavarlo a ras."},
+	{"Take it out, seal the hole and set a straight one beside it.", "Sacarlo, sellar el agujero y poner uno derecho al lado."},
+	{"Check one from the same box with a caliper.", "Medir con calibre uno de la misma caja."},
+	{"Take it out and seal the hole.", "Sacarlo y sellar el agujero."},
+	{"Add what is missing, evenly spaced in the band.", "Agregar los que faltan, a distancias iguales dentro de la franja de clavado."},
+	{"Set a further nail between the two.", "Poner otro clavo entre los dos."},
+	{"Ask the supervisor before the next course is laid.", "Preguntar al supervisor antes de colocar la hilera siguiente."},
+	{"Look, or measure by hand.", "Revisar o medir a mano."},
+
+	{"Before you begin", "Antes de empezar"},
+	{"What to do is common practice. The instructions printed on the shingle's wrapper and the local code come first; where they differ from this list, they win.",
+		"Lo que hay que hacer es práctica común. Primero valen las instrucciones impresas en el envoltorio de las tejas y el código local; si difieren de esta lista, valen ellas."},
+	{"Do not go on the roof unless you are trained, allowed and protected from falling (29 CFR 1926 subpart M, or your local rule).",
+		"No suba al techo sin capacitación, permiso y protección contra caídas (29 CFR 1926 subparte M o la norma local)."},
+	{"Only what the photos show was judged. This list does not say that the roof meets a code or that a warranty applies.",
+		"Solo se juzgó lo que muestran las fotos. Esta lista no dice que el techo cumpla un código ni que valga una garantía."},
+}
+
+// plurals are texts whose form a count decides: one, other, in each language.
+var plurals = []struct{ key, one, other, esOne, esOther string }{
+	{"%d things to mend", "%d thing to mend", "%d things to mend", "%d cosa que reparar", "%d cosas que reparar"},
+	{"too few nails: %d seen", "too few nails: %d seen", "too few nails: %d seen", "faltan clavos: se ve %d", "faltan clavos: se ven %d"},
+}
+
+var (
+	supported = []language.Tag{language.English, language.Spanish}
+	words     = newCatalog()
+)
+
+func newCatalog() *catalog.Builder {
+	c := catalog.NewBuilder(catalog.Fallback(language.English))
+	set := func(err error) {
+		if err != nil {
+			panic("mend: " + err.Error()) // a text above is no message: the tests would not start
+		}
+	}
+	for _, t := range texts {
+		set(c.SetString(language.English, t[0], t[0]))
+		set(c.SetString(language.Spanish, t[0], t[1]))
+	}
+	for _, p := range plurals {
+		set(c.Set(language.English, p.key, plural.Selectf(1, "%d", plural.One, p.one, plural.Other, p.other)))
+		set(c.Set(language.Spanish, p.key, plural.Selectf(1, "%d", plural.One, p.esOne, plural.Other, p.esOther)))
+	}
+	return c
+}
+
+// Languages are the languages of the list.
+func Languages() []string {
+	out := make([]string, len(supported))
+	for i, t := range supported {
+		out[i] = t.String()
+	}
+	return out
+}
+
+// Speaks tells whether the list can be had in that language.
+func Speaks(lang string) bool {
+	for _, l := range Languages() {
+		if l == lang {
+			return true
+		}
+	}
+	return false
+}
+
+// speaker says the texts in one language.
+type speaker struct {
+	lang    string
+	printer *message.Printer
+	asked   func(key string) // of tests
+}
+
+func newSpeaker(lang string) speaker {
+	return speaker{lang, message.NewPrinter(language.Make(lang), message.Catalog(words)), func(string) {}}
+}
+
+func (s speaker) say(key string, args ...any) string {
+	s.asked(key)
+	return s.printer.Sprintf(key, args...)
+}
+
+// apart are a length and its limit as a crew reads them off a tape; where
+// sixteenths would make the two alike, in hundredths.
+func (s speaker) apart(mm, limit float64) []any {
+	a, b := length.Sixteenths(length.MM(mm)), length.Sixteenths(length.MM(limit))
+	if a == b {
+		a, b = length.Inches(length.MM(mm)), length.Inches(length.MM(limit))
+	}
+	return []any{s.say("%s in", strings.TrimSuffix(a, " in")), s.say("%s in", strings.TrimSuffix(b, " in"))}
+}
