@@ -25,6 +25,7 @@ type browser struct {
 	session string
 	faults  []string // errors of the page's console, exceptions, blocked loads
 	loaded  bool
+	home    string // requests to addresses that begin so are no fault
 }
 
 // browserMessage is a command's answer or an event.
@@ -163,7 +164,8 @@ func (b *browser) note(m browserMessage) {
 		}
 	case "Network.requestWillBeSent":
 		var p struct{ Request struct{ URL string } }
-		if json.Unmarshal(m.Params, &p) == nil && !strings.HasPrefix(p.Request.URL, "file:") && !strings.HasPrefix(p.Request.URL, "data:") && p.Request.URL != "about:blank" {
+		if json.Unmarshal(m.Params, &p) == nil && !strings.HasPrefix(p.Request.URL, "file:") && !strings.HasPrefix(p.Request.URL, "data:") && p.Request.URL != "about:blank" &&
+			!strings.HasPrefix(p.Request.URL, "blob:") && (b.home == "" || !strings.HasPrefix(p.Request.URL, b.home)) {
 			b.faults = append(b.faults, "reaches out to "+p.Request.URL)
 		}
 	}
@@ -205,6 +207,54 @@ func (b *browser) screenshot() []byte {
 	var shot struct{ Data string }
 	b.call("Page.captureScreenshot", map[string]any{"format": "png"}, &shot)
 	data, err := base64.StdEncoding.DecodeString(shot.Data)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return data
+}
+
+// until waits for an expression to come true.
+func (b *browser) until(what, expression string) {
+	b.t.Helper()
+	var ok bool
+	b.eval(`new Promise(done => {
+		const end = performance.now() + 20000;
+		const look = () => { if (`+expression+`) done(true); else if (performance.now() > end) done(false); else setTimeout(look, 10); };
+		look();
+	})`, &ok)
+	if !ok {
+		var said string
+		b.eval(`document.querySelector("#desk")?.innerText || document.body.innerText.slice(0, 300)`, &said)
+		b.t.Fatalf("waited 20 s for %s; the page says %q; %q", what, said, b.faults)
+	}
+}
+
+// press types keys one after the other, as a person does: "w", "Enter", "ArrowLeft".
+func (b *browser) press(keys ...string) {
+	b.t.Helper()
+	for _, k := range keys {
+		down := map[string]any{"type": "keyDown", "key": k, "windowsVirtualKeyCode": map[string]int{"Escape": 27}[k]}
+		if len([]rune(k)) == 1 {
+			down["text"] = k
+		}
+		b.call("Input.dispatchKeyEvent", down, nil)
+		b.call("Input.dispatchKeyEvent", map[string]any{"type": "keyUp", "key": k}, nil)
+	}
+}
+
+// look sets the size of the page and what it is shown on.
+func (b *browser) look(width, height int, media, scheme string) {
+	b.t.Helper()
+	b.call("Emulation.setDeviceMetricsOverride", map[string]any{"width": width, "height": height, "deviceScaleFactor": 1, "mobile": false}, nil)
+	b.call("Emulation.setEmulatedMedia", map[string]any{"media": media, "features": []map[string]string{{"name": "prefers-color-scheme", "value": scheme}}}, nil)
+}
+
+// pdf prints the page on paper of so many inches.
+func (b *browser) pdf(width, height float64) []byte {
+	b.t.Helper()
+	var p struct{ Data string }
+	b.call("Page.printToPDF", map[string]any{"paperWidth": width, "paperHeight": height, "preferCSSPageSize": false, "printBackground": true}, &p)
+	data, err := base64.StdEncoding.DecodeString(p.Data)
 	if err != nil {
 		b.t.Fatal(err)
 	}
