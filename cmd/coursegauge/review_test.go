@@ -77,7 +77,7 @@ func (b *browser) openReview(r *reviewing) {
 	b.t.Helper()
 	b.home = r.url
 	b.open(r.url)
-	b.until("the page to be ready", `document.querySelector("#state")?.textContent !== ""`)
+	b.until("the page to be ready", `document.querySelector("#state")?.textContent.startsWith("Ready.")`)
 }
 
 // decisionsIn reads the log by the rules of its form.
@@ -331,7 +331,7 @@ func TestReviewAsAFile(t *testing.T) {
 	b.until("three after a reload", `document.querySelector("#progress").textContent.startsWith("3 of ")`)
 	b.eval(`(() => { document.querySelector("#who").value = "<i>third</i>"; document.querySelector("#who").onchange(); return true; })()`, new(bool))
 	b.press("o", "w")
-	b.eval(`(() => { [...document.querySelectorAll("#desk button")].find(b => b.textContent === "download").click(); return true; })()`, new(bool))
+	b.eval(`(() => { [...document.querySelectorAll("#desk button")].find(b => b.textContent.startsWith("download")).click(); return true; })()`, new(bool))
 	var files []string
 	for end := time.Now().Add(20 * time.Second); len(files) == 0 && time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
 		files, _ = filepath.Glob(filepath.Join(down, "decisions-*.jsonl"))

@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"math"
 	"slices"
 
 	"coursegauge/report/inspection"
@@ -37,6 +38,7 @@ type sheet struct {
 type item struct {
 	N         int
 	X, Y      float64 // px of the photo
+	LX, LY    float64 // where its number stands
 	Name      string
 	What, Do  []string
 	State     string
@@ -69,7 +71,7 @@ func Write(w io.Writer, doc inspection.Document, a review.Answers, report []byte
 func write(w io.Writer, doc inspection.Document, a review.Answers, report []byte, s speaker) error {
 	sum := sha256.Sum256([]byte(style))
 	l := list{
-		speaker: s, Style: template.CSS(style), Title: doc.Schedule.Title, Made: doc.Made,
+		speaker: s, Style: template.CSS(style), Title: doc.Schedule.Title, Made: doc.Made[:min(len(doc.Made), len("2006-01-02"))],
 		Policy: "default-src 'none'; img-src data:; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'",
 	}
 	photos := slices.Clone(doc.Photos)
@@ -81,7 +83,8 @@ func write(w io.Writer, doc inspection.Document, a review.Answers, report []byte
 		}
 		sh := sheet{File: p.File, Crew: p.Crew, Taken: p.Taken, Src: page.PictureIn(report, p.File), Items: items}
 		if p.Image != nil {
-			sh.ViewBox, sh.Size = fmt.Sprintf("0 0 %d %d", p.Image.Width, p.Image.Height), float64(p.Image.Width)/40
+			sh.ViewBox, sh.Size = fmt.Sprintf("0 0 %d %d", p.Image.Width, p.Image.Height), float64(max(p.Image.Width, p.Image.Height))/90
+			spread(items, sh.Size, p.Course)
 		}
 		l.Sheets = append(l.Sheets, sh)
 		l.Count += len(items)
@@ -93,7 +96,7 @@ func write(w io.Writer, doc inspection.Document, a review.Answers, report []byte
 	return t.Execute(w, l)
 }
 
-// items are what is to be mended in one photo, numbered from left to right.
+// items are what is to be mended in one photo, numbered along the course.
 func (l list) items(p inspection.Photo, a review.Answers) []item {
 	var out []item
 	for _, h := range p.Heads {
@@ -119,11 +122,34 @@ func (l list) items(p inspection.Photo, a review.Answers) []item {
 		at, _ := m.Place()
 		out = append(out, l.ended(item{X: at[0], Y: at[1], Name: l.say("Marked by hand"), What: []string{l.say("a nail that was not measured")}, State: l.say("look, or measure by hand"), Note: m.Note}))
 	}
-	slices.SortStableFunc(out, func(x, y item) int { return cmp.Compare(x.X, y.X) })
+	ux, uy := along(p.Course)
+	slices.SortStableFunc(out, func(a, b item) int { return cmp.Compare(a.X*ux+a.Y*uy, b.X*ux+b.Y*uy) })
 	for i := range out {
 		out[i].N = i + 1
 	}
 	return out
+}
+
+// along is the direction of the course in the photo; its right when unknown.
+func along(c *inspection.Course) (x, y float64) {
+	if c == nil {
+		return 1, 0
+	}
+	dx, dy := c.ButtPx[1][0]-c.ButtPx[0][0], c.ButtPx[1][1]-c.ButtPx[0][1]
+	if l := math.Hypot(dx, dy); l > 0 {
+		return dx / l, dy / l
+	}
+	return 1, 0
+}
+
+// spread puts the numbers beside the course, to both sides and in two rows in
+// turn, so that those of neighbours do not cover each other.
+func spread(items []item, size float64, c *inspection.Course) {
+	ux, uy := along(c)
+	for i := range items {
+		far := size * []float64{4, -4, 7.5, -7.5}[i%4]
+		items[i].LX, items[i].LY = items[i].X-uy*far, items[i].Y+ux*far
+	}
 }
 
 // decided begins the item of a target, unless it is sound.

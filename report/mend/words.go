@@ -34,7 +34,7 @@ var texts = [][2]string{
 	{"not decided yet", "aún sin decidir"},
 	{"look, or measure by hand", "revisar o medir a mano"},
 	{"people disagree: ask the supervisor", "hay desacuerdo: preguntar al supervisor"},
-	{"%s in", "%s pulg."},
+	{"%s in", "%s pulg"},
 
 	{"Nail %d", "Clavo %d"},
 	{"Piece %d", "Pieza %d"},

@@ -24,11 +24,11 @@ type entry struct {
 	Views             []closeup
 	Lines             []findingLine
 	Remedies          []string
+	Group             bool   // of several heads
 	Spots             []spot // in the whole photo
 	ViewBox           string
 	Thumb             bool
 	order             entryOrder
-	fragment          int // in the writer's folder
 }
 
 // spot is a place in the whole photo, its radius for drawing.
@@ -183,9 +183,10 @@ func (in subject) headEntry(group []judge.Head, most int) (entry, error) {
 			v.Caption = sayings(findingLines(h.Findings))
 		}
 		e.Views = append(e.Views, v)
-		e.addSpot(h.Fastener.Px, h.Fastener.RadiusPx)
+		e.addSpot(in.p, h.Fastener.Px)
 		ids = append(ids, fmt.Sprint(h.Fastener.ID))
 	}
+	e.Group = len(group) > 1
 	e.Title = "Head " + ids[0]
 	if n := len(ids); n > 1 {
 		e.Title = "Heads " + strings.Join(ids[:n-1], ", ") + " and " + ids[n-1]
@@ -217,8 +218,8 @@ func (in subject) pieceEntry(f judge.PieceFinding, target string, most int) (ent
 	}
 	v.ID, v.Target, v.Verdict = e.ID+"-v", target, e.Verdict
 	e.Views = []closeup{v}
-	if at, ok := placeOf(f, in.r.Course); ok && in.p.Image != nil {
-		e.addSpot(at, float64(in.p.Image.Width)/60)
+	if at, ok := placeOf(f, in.r.Course); ok {
+		e.addSpot(in.p, at)
 	}
 	switch {
 	case f.Piece >= 0:
@@ -239,8 +240,11 @@ func (in subject) newEntry(id, verdict string) entry {
 	return e
 }
 
-func (e *entry) addSpot(p vision.Point, radius float64) {
-	e.Spots = append(e.Spots, spot{num(p.X + 0.5), num(p.Y + 0.5), num(radius)})
+// addSpot rings a place in the small photo.
+func (e *entry) addSpot(p inspection.Photo, at vision.Point) {
+	if p.Image != nil {
+		e.Spots = append(e.Spots, spot{num(at.X + 0.5), num(at.Y + 0.5), num(float64(p.Image.Width) / 32)})
+	}
 }
 
 // remedies are what to do, each once.

@@ -18,6 +18,7 @@ const drawn = (tag, attributes) => {
 };
 const served = location.protocol === "http:" && location.hostname === "127.0.0.1" && /^\/[0-9a-f]{32}\/$/.test(location.pathname);
 const meta = one("meta[name=inspection]"), title = one("h1").textContent;
+const labels = {wrong: "it is wrong", sound: "it is sound", unsure: "cannot tell", no_nail: "no nail here"};
 const words = {wrong: "wrong", sound: "sound", unsure: "cannot tell", no_nail: "no nail", missed: "missed", complete: "complete"};
 
 // What the browser keeps; a browser that keeps nothing throws, and that is told.
@@ -158,7 +159,7 @@ async function listen() {
 		for (const d of l.decisions) { const t = target(d); if (t) { take(d, true); show(t); } }
 		if (l.said) warn.textContent = l.said.join(" ");
 		if (l.decisions.length) count_up();
-		if (state.textContent === "") tell("Ready.");
+		if (state.textContent === "") tell(`Ready.${keysOn && entries.length ? " " + keys.open + " goes to the first entry." : ""}`);
 		if (lost) { lost = false; tell(pending.size ? "Saving …" : "Saved."); flush(); }
 	} catch {
 		if (!lost) tell(pending.size ? "Not saved: the server does not answer. Start review again, or download." : "The server is gone. What was shown as saved is safe; start review again.", true);
@@ -234,8 +235,8 @@ function showPlace(t, there) {
 const progress = make("p", {id: "progress", role: "status"}), warn = make("p", {id: "warn", role: "status"});
 function count_up() {
 	const done = entries.filter(e => e.answer && e.answer !== "conflict"), tally = {};
-	for (const e of entries) for (const t of e.targets) { const w = answer(t.key).what; if (w) tally[w] = (tally[w] || 0) + 1; }
-	const parts = Object.entries({wrong: "wrong", sound: "sound", unsure: "cannot tell", no_nail: "no nail", conflict: "people disagree"}).filter(([k]) => tally[k]).map(([k, w]) => tally[k] + " " + w);
+	for (const e of entries) tally[e.answer] = (tally[e.answer] || 0) + 1;
+	const parts = Object.entries({wrong: "wrong", sound: "sound", unsure: "cannot tell", no_nail: "no nail", mixed: "mixed", conflict: "people disagree"}).filter(([k]) => tally[k]).map(([k, w]) => tally[k] + " " + w);
 	progress.textContent = `${done.length} of ${entries.length} decided` + (parts.length ? ": " + parts.join(", ") : "");
 	after();
 	fetch_button.hidden = served && !pending.size;
@@ -428,7 +429,7 @@ function button(text, action, properties = {}) {
 for (const e of entries) {
 	const choose = what => { go(e.number, true); decideEntry(what); };
 	e.buttons = ["wrong", "sound", "unsure", "no_nail"].filter(w => w !== "no_nail" || e.targets.some(t => t.target.startsWith("head/")))
-		.map(what => Object.assign(button(words[what], () => choose(what), {className: "say " + what, "data-key": what, "aria-pressed": "false"}), {what}));
+		.map(what => Object.assign(button(labels[what], () => choose(what), {className: "say " + what, "data-key": what, "aria-pressed": "false"}), {what}));
 	const name = one("h3", e).textContent;
 	const decideBox = make("div", {className: "decide", role: "group", "aria-label": "decide: " + name}, ...e.buttons,
 		button("note", () => { go(e.number, true); note(); }, {"data-key": "note"}), button("undo", undo, {"data-key": "undo"}));
@@ -447,14 +448,15 @@ if (served) for (const link of all("a.full")) link.href = "photo/" + link.closes
 for (const link of all("a.full")) link.target = "_blank";
 
 const name_field = make("input", {id: "who", value: who, maxLength: 200, autocomplete: "off", size: 12, onchange: () => { who = name_field.value.trim(); shelf.put("who", who); }});
-const fetch_button = button("download", download);
+const fetch_button = button("download decisions", download);
 const desk = make("div", {id: "desk", role: "region", "aria-label": "deciding"},
 	make("div", {className: "say-so"}, progress, state, warn),
 	make("div", {className: "do-it"},
 		button("previous", () => go(at - 1), {"data-key": "previous"}), button("next", () => go(at + 1), {"data-key": "next"}), button("next undecided", nextOpen, {"data-key": "open"}),
-		make("label", {htmlFor: "who", textContent: "you are "}), name_field, fetch_button,
-		...(served ? [make("a", {href: "mend?lang=en", target: "_blank", textContent: "mend list"}), make("a", {href: "mend?lang=es", target: "_blank", textContent: "en español", lang: "es"}), make("a", {href: "fasteners.csv", textContent: "table"})] : []),
-		button("keys", actions.help[2], {"data-key": "help"})));
+		button("keys", actions.help[2], {"data-key": "help"}),
+		make("details", {className: "more", open: innerWidth > 900}, make("summary", {textContent: "more"}), make("div", {className: "do-it"},
+			make("label", {htmlFor: "who", textContent: "you are "}), name_field, fetch_button,
+			...(served ? [make("a", {href: "mend?lang=en", target: "_blank", textContent: "mend list"}), make("a", {href: "mend?lang=es", target: "_blank", textContent: "en español", lang: "es"}), make("a", {href: "fasteners.csv", textContent: "spreadsheet"})] : [])))));
 document.body.append(desk, help);
 document.body.classList.add("deciding");
 

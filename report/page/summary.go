@@ -63,6 +63,7 @@ type summary struct {
 	Practice     string
 	Cautions     []string
 	Doc          inspection.Document
+	Made         string
 	Facts        []pair
 	Located      string
 	Sample       []string
@@ -97,7 +98,7 @@ func newSummary(doc inspection.Document, s schedule.Schedule, o Options, entries
 	sum := summary{
 		Style: template.CSS(style), Script: template.JS(script), Policy: policy(), Title: title, Schedule: s, PhotosAt: o.PhotosAt,
 		Limits: limits(s), Defaults: len(s.Defaults) > 0, Practice: schedule.Practice,
-		Cautions: Cautions(), Doc: doc,
+		Cautions: Cautions(), Doc: doc, Made: minute(doc.Made) + " UTC",
 		Facts: facts(doc.Photos), Located: located(doc.Photos, o), Sample: sampleWords(doc.Totals, s, o.Squares),
 		Rules: ruleRows(doc.Totals), Refused: refusedRows(doc.Photos), RefusedWords: reasons(doc.Totals.RefusedByReason),
 		Entries: entries, EntriesWords: entriesWords(entries), Chances: chanceLegend(), Nominal: nominal(doc.Photos),

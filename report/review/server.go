@@ -170,7 +170,8 @@ func (s *Server) list(w http.ResponseWriter, r *http.Request) {
 		s.refuse(w, r, http.StatusInternalServerError, err.Error())
 		return
 	}
-	answerJSON(w, http.StatusOK, listing{all[min(after, len(all)):], len(all), s.o.Who, s.log.Said()})
+	fresh := append([]Decision{}, all[min(after, len(all)):]...) // a list also when there is none
+	answerJSON(w, http.StatusOK, listing{fresh, len(all), s.o.Who, s.log.Said()})
 }
 
 // take saves decisions and answers when they are on the disk.

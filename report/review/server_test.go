@@ -72,6 +72,9 @@ func TestServerSaves(t *testing.T) {
 	s := newTestServer(t)
 	a, b := decided(1, Wrong), decided(2, Wrong)
 	a.Who, a.When, b.When = "", "", "1999-01-01T00:00:00Z"
+	if w := s.ask("GET", "decisions?after=0", ""); !strings.HasPrefix(w.Body.String(), `{"decisions":[],"count":0,`) {
+		t.Errorf("an empty log is listed as %s", w.Body)
+	}
 	w := s.ask("POST", "decisions", posted(a, b))
 	var answer struct{ Saved []Decision }
 	if err := json.Unmarshal(w.Body.Bytes(), &answer); err != nil || w.Code != http.StatusOK || len(answer.Saved) != 2 {
