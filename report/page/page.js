@@ -205,7 +205,7 @@ function show(t) {
 		} else if (a.by && (a.what || a.by.note)) {
 			t.line.append(make("strong", {textContent: a.what ? "Decided: " : "Note: "}), saidBy(a.by), pending.has(a.by.id) ? (served ? ". Not saved yet." : ".") : ". Saved.");
 		}
-		for (const b of t.buttons || []) b.setAttribute("aria-pressed", b.what === a.what);
+		for (const b of t.buttons || []) b.setAttribute("aria-pressed", b.dataset.say === a.what);
 	}
 	if (t.mark) {
 		t.mark.classList.toggle("struck", a.what === "no_nail");
@@ -219,7 +219,7 @@ function showEntry(e) {
 	const said = new Set(e.targets.map(t => answer(t.key).what));
 	e.answer = said.size === 1 ? [...said][0] : said.has("conflict") ? "conflict" : said.has("") ? "" : "mixed";
 	e.dataset.answer = e.answer;
-	for (const b of e.buttons || []) b.setAttribute("aria-pressed", b.what === e.answer);
+	for (const b of e.buttons || []) b.setAttribute("aria-pressed", b.dataset.say === e.answer);
 }
 function showPlace(t, there) {
 	t.cross?.remove();
@@ -399,7 +399,17 @@ document.addEventListener("keydown", k => {
 });
 function keepKeys() {
 	shelf.put("keys", {on: keysOn, keys});
-	label();
+	label(document);
+}
+// label puts the key in force on each button.
+function label(inside) {
+	for (const b of all("[data-key]", inside)) {
+		one("kbd", b)?.remove();
+		b.removeAttribute("aria-keyshortcuts");
+		if (!keysOn) continue;
+		b.append(make("kbd", {"aria-hidden": "true", textContent: keys[b.dataset.key]}));
+		b.setAttribute("aria-keyshortcuts", keys[b.dataset.key]);
+	}
 }
 const help = make("dialog", {id: "help", "aria-labelledby": "help-t"}, make("h2", {id: "help-t", textContent: "Keys"}));
 {
@@ -426,19 +436,38 @@ const help = make("dialog", {id: "help", "aria-labelledby": "help-t"}, make("h2"
 function button(text, action, properties = {}) {
 	return make("button", {type: "button", onclick: action, ...properties}, text);
 }
+// One box of buttons, made once and copied: there may be thousands of entries.
+const says = ["wrong", "sound", "unsure", "no_nail"];
+const pattern = make("div", {className: "decide", role: "group"},
+	...says.map(what => make("button", {type: "button", className: "say " + what, "data-say": what, "data-key": what, "aria-pressed": "false"}, labels[what])),
+	make("button", {type: "button", "data-say": "note", "data-key": "note"}, "note"), make("button", {type: "button", "data-say": "undo", "data-key": "undo"}, "undo"));
+const single = make("div", {className: "decide small", role: "group"}, "This one alone: ",
+	...says.map(what => make("button", {type: "button", className: "say small", "data-say": what, "aria-pressed": "false"}, words[what])));
+label(pattern);
 for (const e of entries) {
-	const choose = what => { go(e.number, true); decideEntry(what); };
-	e.buttons = ["wrong", "sound", "unsure", "no_nail"].filter(w => w !== "no_nail" || e.targets.some(t => t.target.startsWith("head/")))
-		.map(what => Object.assign(button(labels[what], () => choose(what), {className: "say " + what, "data-key": what, "aria-pressed": "false"}), {what}));
-	const name = one("h3", e).textContent;
-	const decideBox = make("div", {className: "decide", role: "group", "aria-label": "decide: " + name}, ...e.buttons,
-		button("note", () => { go(e.number, true); note(); }, {"data-key": "note"}), button("undo", undo, {"data-key": "undo"}));
-	one(".why", e).prepend(decideBox);
+	const box = pattern.cloneNode(true);
+	box.setAttribute("aria-label", "decide: " + one("h3", e).textContent);
+	if (!e.targets.some(t => t.target.startsWith("head/"))) one(".no_nail", box).remove();
+	e.buttons = all(".say", box);
+	one(".why", e).prepend(box);
 	if (e.targets.length > 1) for (const t of e.targets) {
-		t.buttons = ["wrong", "sound", "unsure", "no_nail"].map(what => Object.assign(button(words[what], () => undone.push({at: e.number, before: decide([t], what)}), {className: "say small", "aria-pressed": "false"}), {what}));
-		t.view.append(make("div", {className: "decide small", role: "group", "aria-label": "decide " + t.target.replace("/", " ") + " alone"}, "This one alone: ", ...t.buttons));
+		const alone = single.cloneNode(true);
+		alone.setAttribute("aria-label", "decide " + t.target.replace("/", " ") + " alone");
+		t.buttons = all(".say", alone);
+		t.buttons.forEach(b => { b.alone = t; });
+		t.view.append(alone);
 	}
 }
+document.addEventListener("click", c => {
+	const b = c.target.closest?.("[data-say]");
+	if (!b) return;
+	const e = b.closest("article.entry"), what = b.dataset.say;
+	go(e.number, true);
+	if (b.alone) undone.push({at: e.number, before: decide([b.alone], what)});
+	else if (what === "note") note();
+	else if (what === "undo") undo();
+	else decideEntry(what);
+});
 for (const a of photos) {
 	a.marker = button("mark what was missed, or is no nail", () => mark(a), {"aria-pressed": "false"});
 	a.whole.toggle = button("every head here is found or marked", () => undone.push({at: -1, before: decide([a.whole], answer(a.whole.key).what === "complete" ? "open" : "complete")}), {"aria-pressed": "false"});
@@ -457,20 +486,9 @@ const desk = make("div", {id: "desk", role: "region", "aria-label": "deciding"},
 		make("details", {className: "more", open: innerWidth > 900}, make("summary", {textContent: "more"}), make("div", {className: "do-it"},
 			make("label", {htmlFor: "who", textContent: "you are "}), name_field, fetch_button,
 			...(served ? [make("a", {href: "mend?lang=en", target: "_blank", textContent: "mend list"}), make("a", {href: "mend?lang=es", target: "_blank", textContent: "en español", lang: "es"}), make("a", {href: "fasteners.csv", textContent: "spreadsheet"})] : [])))));
+label(desk);
 document.body.append(desk, help);
 document.body.classList.add("deciding");
-
-// label puts the key in force on each button.
-function label() {
-	for (const b of all("[data-key]")) {
-		one("kbd", b)?.remove();
-		b.removeAttribute("aria-keyshortcuts");
-		if (!keysOn) continue;
-		b.append(make("kbd", {"aria-hidden": "true", textContent: keys[b.dataset.key]}));
-		b.setAttribute("aria-keyshortcuts", keys[b.dataset.key]);
-	}
-}
-label();
 
 for (const d of shelf.get((served ? "pending " : "") + ownName) || []) {
 	const t = target(d);
@@ -479,7 +497,7 @@ for (const d of shelf.get((served ? "pending " : "") + ownName) || []) {
 	if (served) pending.set(d.id, d);
 	show(t);
 }
-for (const e of entries) showEntry(e);
+for (const e of entries) e.answer ??= "";
 count_up();
 if (served) { listen(); flush(); } else if (entries.length) tell(records.size ? "Decisions kept in this browser are shown." : "Decisions stay in this browser; download to pass them on.");
 window.coursegauge = {answer, take}; // for whoever looks with the browser's tools

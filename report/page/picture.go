@@ -11,17 +11,17 @@ import (
 )
 
 // How large pictures may be in the report. Four hundred photos, each with four
-// close-ups, stay below 80 MB: a photo's pictures have some 130 kB, a third
+// close-ups, stay below 80 MB: a photo's pictures have some 110 kB, a third
 // more in base64, and the rest is for the text.
 const (
 	pictureSize  = 1280 // the longer side of a photo, px
-	pictureBytes = 74_000
+	pictureBytes = 66_000
 	thumbSize    = 320 // of the photo that stands in each entry
 	thumbBytes   = 6_000
 	refusedSize  = 480 // of a refused photo, which nobody measures in
 	refusedBytes = 14_000
-	viewsBytes   = 40_000 // all close-ups of a photo
-	viewMost     = 11_000 // one of them
+	viewsBytes   = 36_000 // all close-ups of a photo
+	viewMost     = 10_000 // one of them
 	viewLeast    = 5_000
 )
 
