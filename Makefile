@@ -40,6 +40,7 @@ demo: build ## inspect the photos of testdata and say where the report lies
 	@sh .ci/give-back $(DEMO)
 
 test: build ## build, vet and every test
+	@sh .ci/setup tests
 	@$(GO) vet ./...
 	@$(GO) test ./...
 	@sh .ci/give-back bin

@@ -155,6 +155,13 @@ func openReviewed(t *terminal, dir, photos string) (*reviewed, error) {
 	for _, s := range r.log.Said() {
 		t.warn("%s", s)
 	}
+	all, err := r.log.All()
+	if err != nil {
+		return nil, failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}
+	}
+	if n := review.Strangers(r.document, all); n > 0 {
+		t.warn("%s about nothing in this inspection, as after photos were inspected again; kept, and not shown", plural(n, "decision is", "decisions are"))
+	}
 	return r, nil
 }
 

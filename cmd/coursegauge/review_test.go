@@ -454,6 +454,27 @@ func compareMarksWithTruth(t *testing.T, j inspectedJob, folder string, place re
 	}
 }
 
+// A log with a torn end and a decision about another photo: both are told, what
+// is whole is kept.
+func TestReviewTellsOfALogOutOfOrder(t *testing.T) {
+	dir, j := reviewFolder(t)
+	var good review.Decision
+	for _, p := range j.document.Photos {
+		if len(p.Heads) > 0 {
+			good = review.Decision{Format: review.Format, ID: review.NewID(), Photo: p.SHA256, File: p.File, Target: review.HeadTarget(p.Heads[0].ID), What: review.Wrong, Who: "x", When: "2026-05-04T17:30:00+02:00"}
+		}
+	}
+	stranger := good
+	stranger.ID, stranger.Photo = review.NewID(), strings.Repeat("ab", 32)
+	whole := append(line(t, good), line(t, stranger)...)
+	writeFile(t, filepath.Join(dir, review.FileName), append(whole, whole[:40]...))
+	r := runIn(t, dir, "review", ".", "--mend", "m.html")
+	r.said(t, exitDone, "mend list: m.html", "warning: decisions.jsonl ended in the middle of a line", "the 40 bytes are kept in decisions.jsonl.torn-", "1 decision is about nothing in this inspection")
+	if now := mustRead(t, filepath.Join(dir, review.FileName)); !bytes.Equal(now, whole) {
+		t.Errorf("the log is now %q", now)
+	}
+}
+
 func TestReviewWrongUse(t *testing.T) {
 	dir, j := reviewFolder(t)
 	writeFile(t, filepath.Join(dir, "broken.jsonl"), []byte("{\"format\":\"coursegauge-decision/1\"}\n"))

@@ -17,7 +17,7 @@ const drawn = (tag, attributes) => {
 	return e;
 };
 const served = location.protocol === "http:" && location.hostname === "127.0.0.1" && /^\/[0-9a-f]{32}\/$/.test(location.pathname);
-const meta = one("meta[name=inspection]"), title = one("h1").textContent;
+const meta = one("meta[name=inspection]");
 const labels = {wrong: "it is wrong", sound: "it is sound", unsure: "cannot tell", no_nail: "no nail here"};
 const words = {wrong: "wrong", sound: "sound", unsure: "cannot tell", no_nail: "no nail", missed: "missed", complete: "complete"};
 
