@@ -18,11 +18,12 @@ const (
 	maxBurnt   = .20  // share of pixels at white
 	minMedian  = 15   // of the grey picture, 0 to 255
 	minDetail  = .70  // fine over coarse contrast
-	maxSoft    = 4.5  // px, standard deviation of the blur at the card's edges
+	maxSoft    = 3.5  // px, standard deviation of the blur at the card's edges
 	maxTilt    = 52.0 // degrees
 	minSquare  = 9.0  // px a card square
 	minShare   = .0053
 	maxBend    = 5.0 // mm
+	anyBend    = 15  // mm, standard uncertainty of a bend that nothing is known of
 	maxReachU  = 5.0 // mm: beyond it the card lies far from what it carries
 	whiteShort = 90  // px: a white sheet with a shorter side counts as a scrap
 
@@ -201,7 +202,7 @@ func (p *pass) pose() (*Refusal, error) {
 		return refusal, nil
 	}
 	loose := prior
-	loose.CardBend = 15
+	loose.CardBend, loose.CardBow = anyBend, anyBend
 	p.problem = &plane.Problem{Start: plane.FrameFrom(p.cardPose, p.lens, plane.CardPlace{}, plane.Stack{Rise: 1}), Corners: corners, Prior: loose}
 	s := p.problem.Solve()
 	p.cornersAdjusted(s)
@@ -210,7 +211,8 @@ func (p *pass) pose() (*Refusal, error) {
 		return &Refusal{CardBent, fmt.Sprintf("the card is bent by %.0f mm; at most %.0f mm can be measured", math.Abs(bend), maxBend),
 			"mount the card on something stiff, lay it flat and take the photo again"}, nil
 	}
-	p.problem.Prior = prior
+	p.problem.Prior = s.Bent(prior)
+	s = p.problem.Solve()
 	p.lens = s.Frame.Lens
 	p.cardPose = plane.CardPose{R: s.Frame.R, T: s.Frame.T}
 	return nil, nil

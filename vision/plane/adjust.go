@@ -16,14 +16,16 @@ const (
 	iCardTiltX = 9  // slopes of the card against the roof
 	iCardTiltY = 10 //
 	iCardBend  = 11 // sagitta along the long side, mm at 140 mm from the middle
-	iCardScale = 12 // printed size over nominal, less one
-	iFocal     = 13 // ln of the focal length over its start value
-	iK1        = 14
-	iK2        = 15
-	iCx        = 16 // principal point against the middle of the picture, px
-	iCy        = 17
-	iRise      = 18 // Stack.Rise
-	nParams    = 19
+	iCardBow   = 12 // the same along the short side
+	iCardTwist = 13 // the same along one diagonal direction, less that along the other, halved
+	iCardScale = 14 // printed size over nominal, less one
+	iFocal     = 15 // ln of the focal length over its start value
+	iK1        = 16
+	iK2        = 17
+	iCx        = 18 // principal point against the middle of the picture, px
+	iCy        = 19
+	iRise      = 20 // Stack.Rise
+	nParams    = 21
 )
 
 // Prior is what is known before the adjustment: a standard uncertainty each.
@@ -35,7 +37,8 @@ type Prior struct {
 	CardTilt   float64
 	CardThick  float64    // mm, how far the card's face lies over what carries it
 	CardHeight float64    // mm, standard uncertainty of that
-	CardBend   float64    // mm
+	CardBend   float64    // mm, sagitta along the long side at 140 mm from the middle
+	CardBow    float64    // mm, the same along the short side, and of a twist
 	CardScale  float64    // relative
 	Rise       float64    // relative
 	CornerPx   float64    // what is left in a corner beside its own noise: paper, higher lens terms
@@ -44,7 +47,7 @@ type Prior struct {
 
 // DefaultPrior is a phone without a profile and a card without a proof.
 func DefaultPrior(focalKnown bool) Prior {
-	p := Prior{Focal: .07, K1: .009, K1U: .014, K2U: .01, Centre: 12, CardTilt: .02, CardThick: 3, CardHeight: 2.5, CardBend: .7, CardScale: .0015, Rise: .12, CornerPx: .07}
+	p := Prior{Focal: .07, K1: .009, K1U: .014, K2U: .01, Centre: 12, CardTilt: .02, CardThick: 3, CardHeight: 2.5, CardBend: .7, CardBow: .1, CardScale: .0015, Rise: .12, CornerPx: .07}
 	if focalKnown {
 		p.Focal = .015
 	}
@@ -81,13 +84,14 @@ type Known struct {
 	HeightU         float64
 	CourseU, SlopeU float64 // a butt's mean against the comb of exposures, and its direction
 	SquareU         float64 // a joint's slope
+	StraightU       float64 // sagitta of a piece's long edge, mm
 }
 
 // DefaultKnown holds for shingles laid by hand to a line: pieces sit off their
 // line by about a millimetre, butts turn by about a milliradian, widths and
 // heights keep to a millimetre (common practice, no source).
 func DefaultKnown(width float64) Known {
-	return Known{Width: width, WidthU: 1.2, HeightU: .6, CourseU: 1.1, SlopeU: .0012, SquareU: .002}
+	return Known{Width: width, WidthU: 1.2, HeightU: .6, CourseU: 1.1, SlopeU: .0012, SquareU: .002, StraightU: .3}
 }
 
 // Problem is everything that goes into one adjustment.
@@ -111,6 +115,7 @@ type Solution struct {
 	Card       CardPlace
 	Params     [nParams]float64
 	ResidualPx float64 // rms of the corners
+	Misfit     float64 // of the corners: root mean square over what their uncertainties say, about 1
 	LineChi    float64 // mean square of the normalised line residuals
 	problem    *Problem
 	inputs     inputs
@@ -131,7 +136,7 @@ func (p *Problem) frame(q *[nParams]float64) Frame {
 	return f
 }
 
-// halfLong is where iCardBend is measured, mm from the card's middle.
+// halfLong is where the card's bend is measured, mm from its middle.
 const halfLong = 140.0
 
 // onRoof is a point of the card's face in the roof frame.
@@ -139,19 +144,24 @@ func onRoof(q *[nParams]float64, x, y float64) (X, Y, Z float64) {
 	s := 1 + q[iCardScale]
 	x, y = x*s, y*s
 	sin, cos := math.Sincos(q[iCardTurn])
-	b := x / halfLong
-	return x*cos - y*sin, q[iCardY] + x*sin + y*cos, q[iCardZ] + q[iCardTiltX]*x + q[iCardTiltY]*y + q[iCardBend]*(b*b-1./3)
+	a, b := x/halfLong, y/halfLong
+	z := q[iCardZ] + q[iCardTiltX]*x + q[iCardTiltY]*y + q[iCardBend]*(a*a-1./3) + q[iCardBow]*(b*b-1./6) + 2*q[iCardTwist]*a*b
+	return x*cos - y*sin, q[iCardY] + x*sin + y*cos, z
 }
 
-// trend is the mean place across and the slope of a line, in the roof frame.
-type trend struct{ at, slope, mid, length float64 }
+// trend is the mean place across and the slope of a line, in the roof frame,
+// and how far its middle lies off the chord of its ends, mm.
+type trend struct{ at, slope, mid, length, sagitta float64 }
 
-// trendOf lays a line's points on their surface and fits a straight line.
+// trendOf lays a line's points on their surface and fits a straight line, and
+// to what is left an arc.
 func trendOf(f *Frame, l *Line) trend {
+	places := make([][2]float64, len(l.Pts))
 	var sa, sb, saa, sab float64
 	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, p := range l.Pts {
+	for i, p := range l.Pts {
 		a, b := placeOf(f, l, p)
+		places[i] = [2]float64{a, b}
 		sa, sb = sa+a, sb+b
 		saa, sab = saa+a*a, sab+a*b
 		lo, hi = min(lo, a), max(hi, a)
@@ -159,10 +169,35 @@ func trendOf(f *Frame, l *Line) trend {
 	n := float64(len(l.Pts))
 	ma, mb := sa/n, sb/n
 	t := trend{at: mb, mid: ma, length: hi - lo}
-	if v := saa/n - ma*ma; v > 1 {
+	v := saa/n - ma*ma
+	if v > 1 {
 		t.slope = (sab/n - ma*mb) / v
 	}
+	if t.length > arcFrom {
+		t.sagitta = t.arc(places, v)
+	}
 	return t
+}
+
+// arcFrom is how long a line must be to tell an arc, mm: on a shorter one a
+// lens that is out by its prior's uncertainty leaves less than the edge's own.
+const arcFrom = 400
+
+// arc is the sagitta of the parabola, free of mean and slope, that fits a line's
+// places about its trend best; v is the variance of the places along.
+func (t *trend) arc(places [][2]float64, v float64) float64 {
+	var m3, num, den float64
+	for _, p := range places {
+		d := p[0] - t.mid
+		m3 += d * d * d
+	}
+	m3 /= float64(len(places))
+	for _, p := range places {
+		d := p[0] - t.mid
+		q := d*d - v - m3/v*d
+		num, den = num+q*(p[1]-t.At(p[0])), den+q*q
+	}
+	return num / den * t.length * t.length / 4
 }
 
 // placeOf is a line point in the roof frame: along and across the line.
@@ -201,6 +236,9 @@ func (p *Problem) residuals(q *[nParams]float64, out []float64) (res []float64, 
 	for i := range p.Lines {
 		l, t := &p.Lines[i], tr[i]
 		length := max(t.length, 5)
+		if l.Kind != Joint { // 0 for a short one: the number of residuals must not change on the way
+			res = append(res, t.sagitta/hypot(k.StraightU, l.U))
+		}
 		switch l.Kind {
 		case Butt:
 			res = append(res, (t.at-float64(l.Course)*E)/hypot(k.CourseU, l.U), t.slope/hypot(k.SlopeU, 2*l.U/length))
@@ -229,33 +267,63 @@ func (p *Problem) priors(q *[nParams]float64, f *Frame, res []float64) []float64
 	lens := r.lens(q, &f.Lens)
 	return append(append(res, lens[:]...),
 		q[iCardTiltX]/r.CardTilt, q[iCardTiltY]/r.CardTilt, (q[iCardZ]-p.CardOn*q[iRise]-r.CardThick)/r.CardHeight,
-		q[iCardBend]/r.CardBend, q[iCardScale]/r.CardScale, (q[iRise]-1)/r.Rise)
+		q[iCardBend]/r.CardBend, q[iCardBow]/r.CardBow, q[iCardTwist]/r.CardBow, q[iCardScale]/r.CardScale, (q[iRise]-1)/r.Rise)
 }
 
 // steps for the numerical derivatives: small against each unknown's uncertainty.
-var steps = [nParams]float64{1e-5, 1e-5, 1e-5, .02, .02, .02, 1e-5, .02, .02, 1e-5, 1e-5, .01, 1e-5, 1e-5, 1e-5, 1e-5, .02, .02, 1e-3}
+var steps = [nParams]float64{1e-5, 1e-5, 1e-5, .02, .02, .02, 1e-5, .02, .02, 1e-5, 1e-5, .01, .01, .01, 1e-5, 1e-5, 1e-5, 1e-5, .02, .02, 1e-3}
 
 // Solve adjusts the unknowns by least squares (Levenberg-Marquardt, central
 // differences); residuals of lines count less the further they are out
-// (soft-L1), so that one wrong edge does not bend the rest.
+// (soft-L1), so that one wrong edge does not bend the rest. Corners that do not
+// fit as their uncertainty says (a card that is crumpled, or bent otherwise
+// than the adjustment can follow) are taken to be as uncertain as they fit,
+// and the adjustment is done again.
 func (p *Problem) Solve() *Solution {
 	var q [nParams]float64
 	q[iCardTurn], q[iCardY], q[iCardZ] = p.Card.Turn, p.Card.Y, p.Card.Z
 	q[iK1], q[iRise] = p.Prior.K1, 1
-	r, nc, nl := p.residuals(&q, nil)
-	w := weights(r, nc, nl)
+	r, w, nc, nl := p.descend(&q, 1)
+	ratio := birge(r[:nc])
+	if ratio > misfit {
+		r, w, nc, nl = p.descend(&q, ratio)
+	}
+	s := p.finish(&q, r, w, nc, nl)
+	s.Misfit = ratio
+	return s
+}
+
+// misfit is the Birge ratio from which the corners' own uncertainties are not
+// believed: with 54 corners chance alone hardly gives 1.2.
+const misfit = 1.3
+
+// birge is the root mean square of normalised residuals of the corners, per
+// degree of freedom; a homography takes 8 (Birge 1932).
+func birge(r []float64) float64 {
+	s := 0.0
+	for _, v := range r {
+		s += v * v
+	}
+	return math.Sqrt(s / float64(max(len(r)-8, 1)))
+}
+
+// descend goes down from q to the least squares; the corners' uncertainties are
+// taken times wide.
+func (p *Problem) descend(q *[nParams]float64, wide float64) (r, w []float64, nc, nl int) {
+	r, nc, nl = p.residuals(q, nil)
+	w = weights(r, nc, nl, wide)
 	cost := sumSquares(r, w)
 	lambda := 1e-3
 	for range 40 {
-		N, g := p.normal(&q, r, w)
+		N, g := p.normal(q, r, w)
 		better := false
 		for range 8 {
-			next := step(&q, N, g, lambda)
+			next := step(q, N, g, lambda)
 			r2, _, _ := p.residuals(next, nil)
 			if c2 := sumSquares(r2, w); c2 < cost {
 				gain := (cost - c2) / cost
-				q, r = *next, r2
-				w = weights(r, nc, nl)
+				*q, r = *next, r2
+				w = weights(r, nc, nl, wide)
 				cost = sumSquares(r, w)
 				lambda = max(lambda/8, 1e-9)
 				better = gain > 1e-7
@@ -267,7 +335,7 @@ func (p *Problem) Solve() *Solution {
 			break
 		}
 	}
-	return p.finish(&q, r, w, nc, nl)
+	return r, w, nc, nl
 }
 
 func (p *Problem) finish(q *[nParams]float64, r, w []float64, nc, nl int) *Solution {
@@ -287,12 +355,15 @@ func (p *Problem) finish(q *[nParams]float64, r, w []float64, nc, nl int) *Solut
 	return s
 }
 
-// weights are the square roots of the soft-L1 weights of the lines' residuals.
-func weights(r []float64, corners, lines int) []float64 {
+// weights are the square roots of the soft-L1 weights of the lines' residuals;
+// the corners' are one over wide.
+func weights(r []float64, corners, lines int, wide float64) []float64 {
 	w := make([]float64, len(r))
 	for i := range w {
 		w[i] = 1
-		if i >= corners && i < corners+lines {
+		if i < corners {
+			w[i] = 1 / wide
+		} else if i < corners+lines {
 			z := r[i] / 1.5
 			w[i] = math.Pow(1+z*z, -.25)
 		}
@@ -386,8 +457,26 @@ func (l *Line) Reach(f *Frame) (from, to float64) {
 	return from, to
 }
 
-// Bend is the card's sagitta along its long side, mm at 140 mm from the middle.
-func (s *Solution) Bend() float64 { return s.Params[iCardBend] }
+// Bend is the card's sagitta in the direction in which it is bent most, mm at
+// 140 mm from the middle: the principal curvature of the larger size.
+func (s *Solution) Bend() float64 {
+	mean := (s.Params[iCardBend] + s.Params[iCardBow]) / 2
+	return mean + math.Copysign(hypot((s.Params[iCardBend]-s.Params[iCardBow])/2, s.Params[iCardTwist]), mean)
+}
+
+// Bent widens what is expected of the card's bend to what s, an adjustment of
+// the card alone that expects any bend, has found for sure.
+func (s *Solution) Bent(p Prior) Prior {
+	sure := func(i int) float64 {
+		if v := math.Abs(s.Params[i]); v > 3*s.U(i) {
+			return v
+		}
+		return 0
+	}
+	p.CardBend = max(p.CardBend, sure(iCardBend))
+	p.CardBow = max(p.CardBow, sure(iCardBow), sure(iCardTwist))
+	return p
+}
 
 // K1 is the first radial coefficient with its standard uncertainty.
 func (s *Solution) K1() (v, u float64) { return s.Params[iK1], s.U(iK1) }

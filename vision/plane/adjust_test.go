@@ -68,7 +68,8 @@ func drawRoofBy(r *rand.Rand, lineU float64, n noise) *roof {
 	const cardOn = 9
 	q := &o.card
 	q[iCardTurn], q[iCardY], q[iCardZ] = .5*r.NormFloat64(), -330, cardOn*s.Rise+prior.CardThick+n(length.Height, prior.CardHeight)
-	q[iCardTiltX], q[iCardTiltY], q[iCardBend], q[iCardScale] = n(length.Height, prior.CardTilt), n(length.Height, prior.CardTilt), n(length.Bend, prior.CardBend), n(length.Print, prior.CardScale)
+	q[iCardTiltX], q[iCardTiltY], q[iCardScale] = n(length.Height, prior.CardTilt), n(length.Height, prior.CardTilt), n(length.Print, prior.CardScale)
+	q[iCardBend], q[iCardBow], q[iCardTwist] = n(length.Bend, prior.CardBend), n(length.Bend, prior.CardBow), n(length.Bend, prior.CardBow)
 	corners := cornersOn(&o.truth, q, func() float64 { return n(length.Corners, math.Hypot(cornerU, prior.CornerPx)) })
 	h, ok := fit(corners)
 	if !ok {
@@ -149,6 +150,14 @@ func (o *roof) fromLeftEnd(x, y float64) func(*Frame) float64 {
 	}
 }
 
+// buttVariance is what a piece's butt is misplaced by at x, as it is located:
+// its middle and its direction, see lay.
+func (o *roof) buttVariance(piece int, x float64) float64 {
+	p := reach[piece]
+	turn := 2 * lineU / (p[1] - p[0] - 6) * (x - o.butts[piece].mid)
+	return lineU*lineU + turn*turn
+}
+
 func sumOf(effects []float64) float64 {
 	s := 0.0
 	for _, e := range effects {
@@ -200,8 +209,10 @@ func TestSolveFindsTheLens(t *testing.T) {
 	if math.Abs(f-o.truth.Lens.F) > 3*uf || uf > .015*f {
 		t.Errorf("focal length %.1f ± %.1f px, want %.1f and better than the prior", f, uf, o.truth.Lens.F)
 	}
-	if d := math.Abs(s.Bend() - o.card[iCardBend]); d > 3*s.U(iCardBend) {
-		t.Errorf("bend %.3f mm, want %.3f", s.Bend(), o.card[iCardBend])
+	for _, i := range []int{iCardBend, iCardBow, iCardTwist} {
+		if d := math.Abs(s.Params[i] - o.card[i]); d > 3*s.U(i) {
+			t.Errorf("bend (unknown %d) %.3f mm, want %.3f", i, s.Params[i], o.card[i])
+		}
 	}
 }
 
@@ -268,7 +279,7 @@ func TestSolveKnowsHowSureItIs(t *testing.T) {
 		for i, h := range heads {
 			q, want := o.aboveButt(h.piece, h.x, h.y)
 			e := q(&s.Frame) - want
-			sums[i] += e * e / (sumOf(s.Effects(q)) + lineU*lineU) / draws
+			sums[i] += e * e / (sumOf(s.Effects(q)) + o.buttVariance(h.piece, h.x)) / draws
 		}
 		for i, x := range away {
 			u, v := o.truth.Project(x, 165, o.truth.Stack.At(165))

@@ -69,7 +69,7 @@ func TestInputsAddUpToTheCovariance(t *testing.T) {
 	o := drawRoof(rand.New(rand.NewPCG(42, 1)), 1)
 	s := o.problem.Solve()
 	r, nc, nl := o.problem.residuals(&s.Params, nil)
-	w := weights(r, nc, nl)
+	w := weights(r, nc, nl, 1)
 	N, _ := o.problem.normal(&s.Params, r, w)
 	for i := range nParams {
 		for j := range nParams {
