@@ -147,7 +147,7 @@ func TestReviewByKeyboard(t *testing.T) {
 		b.press("w")
 		b.until("one more", fmt.Sprintf(`parseInt(document.querySelector("#progress").textContent) > %d`, done))
 	}
-	b.until("ten to be saved", allSaved)
+	b.until("ten to be saved", `![...document.querySelectorAll(".answer")].some(a => a.textContent.includes("Not saved"))`)
 	answers := review.Fold(decisionsIn(t, dir))
 	var wrong int
 	for _, p := range j.document.Photos {

@@ -1,10 +1,8 @@
 package page
 
 import (
-	"fmt"
 	"strings"
 
-	"coursegauge/report/inspection"
 	"coursegauge/report/judge"
 )
 
@@ -31,15 +29,4 @@ func parted(text string) (seen, do string) {
 		}
 	}
 	return text, ""
-}
-
-// about names what a finding that is no head's is about.
-func about(f inspection.Finding) string {
-	switch {
-	case f.Joint != nil:
-		return fmt.Sprintf("lower joint %d", *f.Joint)
-	case f.Piece != nil:
-		return fmt.Sprintf("piece %d", *f.Piece)
-	}
-	return ""
 }
