@@ -57,14 +57,19 @@ func drawRoof(r *rand.Rand, loose float64) *roof {
 // drawRoofBy draws one with lines that are located to lineU mm and everything
 // else off by n.
 func drawRoofBy(r *rand.Rand, lineU float64, n noise) *roof {
+	tilt := func() float64 { return .35 * (2*r.Float64() - 1) }
+	return drawRoofAt(r, tilt(), tilt(), lineU, n)
+}
+
+// drawRoofAt draws one that is seen tilted about x and y, rad.
+func drawRoofAt(r *rand.Rand, tiltX, tiltY, lineU float64, n noise) *roof {
 	prior, known := DefaultPrior(true), DefaultKnown(pieceWide)
 	nominal := laminated()
 	start := Lens{F: 2950, Cx: 2015.5, Cy: 1511.5, K1: prior.K1}
 	lens := Lens{F: start.F * math.Exp(n(length.Lens, prior.Focal)), Cx: start.Cx + n(length.Lens, prior.Centre), Cy: start.Cy + n(length.Lens, prior.Centre), K1: prior.K1 + n(length.Lens, prior.K1U), K2: n(length.Lens, prior.K2U)}
 	s := nominal
 	s.Rise = 1 + n(length.Height, prior.Rise)
-	tilt := func() float64 { return .35 * (2*r.Float64() - 1) }
-	o := &roof{truth: lookingAt(lens, Vec{30 * r.NormFloat64(), 30 * r.NormFloat64(), 5}, 1150+150*r.Float64(), tilt(), tilt(), .1*r.NormFloat64(), s)}
+	o := &roof{truth: lookingAt(lens, Vec{30 * r.NormFloat64(), 30 * r.NormFloat64(), 5}, 1150+150*r.Float64(), tiltX, tiltY, .1*r.NormFloat64(), s)}
 	const cardOn = 9
 	q := &o.card
 	q[iCardTurn], q[iCardY], q[iCardZ] = .5*r.NormFloat64(), -330, cardOn*s.Rise+prior.CardThick+n(length.Height, prior.CardHeight)
