@@ -11,19 +11,35 @@ import (
 	"coursegauge/vision/plane"
 )
 
-// Limits of what can be measured. The first version takes them from rendered
-// scenes; each lies where the lengths' uncertainty has about doubled.
+// Limits of what can be measured. A photo is worth measuring while the height of
+// a head above the butt is known to 1.25 mm (k = 1): a measurement capability
+// index T/(4u) of 4 (JCGM 106:2012, 7.6.3) for a band of 20 mm. Which limit
+// keeps that, and which lies where something else fails first, is said beside
+// each; limits_test.go and plane/tilt_test.go work it out, DEVELOPERS.md lists it.
 const (
-	minSide    = 200  // px: ten card squares hardly fit in
-	maxBurnt   = .20  // share of pixels at white
-	minMedian  = 15   // of the grey picture, 0 to 255
-	minDetail  = .70  // fine over coarse contrast
-	maxSoft    = 3.5  // px, standard deviation of the blur at the card's edges
-	maxTilt    = 52.0 // degrees
-	minSquare  = 9.0  // px a card square
-	minShare   = .0053
-	maxBend    = 5.0 // mm
-	anyBend    = 15  // mm, standard uncertainty of a bend that nothing is known of
+	minSide   = 200 // px: ten card squares hardly fit in
+	maxBurnt  = .20 // share of pixels at white: heads and butts lie in what is lost
+	minMedian = 15  // of the grey picture, 0 to 255: below, the steps of 8 bits show
+	minDetail = .70 // fine over coarse contrast; asked only when no card is found
+
+	// px, standard deviation of the blur at the card's edges. On rendered photos
+	// softened to 3.1 px, heights err by .73 mm and are told to .63 mm; at 4.1 px
+	// they err by 2 mm and are told to .6 mm.
+	maxSoft = 3.5
+	// degrees. The surface of the shingles is known to about half a millimetre in
+	// height, which the tangent turns into height above the butt: .9 mm at 52
+	// degrees, twice that square on. The networks have seen no flatter views.
+	maxTilt = 52.0
+	// px a card square, and the share of the picture's long side. At 14 px heights
+	// are told to .5 to .8 mm, so it is not the uncertainty that ends here: markers
+	// of 5 by 5 modules no longer decode.
+	minSquare = 9.0
+	minShare  = .0053
+	// mm at 140 mm from the middle. The adjustment follows bends of 5 mm in any
+	// direction, with errors as told; past 10 mm they are told too small.
+	maxBend = 5.0
+	anyBend = 15 // mm, standard uncertainty of a bend that nothing is known of
+
 	maxReachU  = 5.0 // mm: beyond it the card lies far from what it carries
 	whiteShort = 90  // px: a white sheet with a shorter side counts as a scrap
 

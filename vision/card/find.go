@@ -14,8 +14,8 @@ const (
 	TwoMarkers = 4   // markers of each number that make several cards
 	CutMarkers = 2   // markers of one number that show a card cut off by the border, if they agree on where it lies
 	CutShare   = .25 // share of the corners that must lie beyond the border then
-	MinCorners = 12  // corners that a measurement needs
-	MinSpread  = .25 // share of the board that their hull must cover
+	MinCorners = 12  // corners that a measurement needs: three times what a pose takes
+	MinSpread  = .25 // share of the board that their hull must cover: with .3 of it heights err no more than with all
 )
 
 const (
