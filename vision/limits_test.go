@@ -46,6 +46,7 @@ func TestLimitsKeepTheUncertainty(t *testing.T) {
 		{"squares of 15 px", "laminated-metric/roof-002", shrink(.2), ""},
 		{"squares of 9.5 px", "laminated-metric/roof-002", shrink(.13), Far},
 		{"squares of 13 px", "laminated-metric/roof-004", shrink(.35), ""},
+		{"two cards at half size", "threetab-inch/roof-031", shrink(.5), TwoCards},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r, k := inspectChanged(t, c.file, c.make)

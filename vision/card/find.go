@@ -102,7 +102,7 @@ func climb(gray gocv.Mat, pic raster, b Board) (Sight, error) {
 			markers = union(markers, more)
 			sight, unseen := sightOf(pic, b, markers)
 			switch {
-			case unseen == nil && 2*sight.Markers > b.Markers():
+			case unseen == nil && 2*sight.Markers > b.Markers() && len(sight.Numbers) == 1:
 				return sight, nil
 			case unseen == nil:
 				good = &sight
@@ -112,9 +112,12 @@ func climb(gray gocv.Mat, pic raster, b Board) (Sight, error) {
 				best = unseen
 			}
 		}
-		if good != nil {
+		if good != nil && len(good.Numbers) == 1 { // a marker of another card calls for a closer look
 			return *good, nil
 		}
+	}
+	if good != nil {
+		return *good, nil
 	}
 	return best.Sight, best
 }
