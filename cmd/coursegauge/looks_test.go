@@ -49,6 +49,7 @@ func (b *browser) accessible(what, code string) {
 // Nothing that axe knows of is wrong with report and mend list, in light and
 // dark, wide and narrow, served and as a file.
 func TestAccessible(t *testing.T) {
+	t.Parallel()
 	code := axe(t)
 	dir, _ := reviewFolder(t)
 	b := startBrowser(t)
@@ -89,6 +90,7 @@ func TestAccessible(t *testing.T) {
 // and is no higher than a page; and what is printed has every entry's first and
 // last words on one page.
 func TestPrintCutsNoEntry(t *testing.T) {
+	t.Parallel()
 	dir, _ := reviewFolder(t)
 	b := startBrowser(t)
 	b.open((&url.URL{Scheme: "file", Path: filepath.Join(dir, "report.html")}).String())
@@ -152,6 +154,7 @@ func squeezed(s string) string { return strings.Join(strings.Fields(s), "") }
 // The mend list: every mark stands on its place, what is sound is left out, and
 // in Spanish it says that it is.
 func TestMendList(t *testing.T) {
+	t.Parallel()
 	dir, j := reviewFolder(t)
 	var sound, wrong review.Decision
 	var at inspection.XY
@@ -203,6 +206,7 @@ func TestMendList(t *testing.T) {
 
 // Whatever a file, a crew or a note is called, it is shown as text.
 func TestInjection(t *testing.T) {
+	t.Parallel()
 	jobs := mustInspect(t)
 	const evil = `<img src=x onerror="window.evil=1"><script>window.evil=2</script>'"&amp;` + "\u202e"
 	dir := t.TempDir()
@@ -252,6 +256,7 @@ func TestInjection(t *testing.T) {
 // --no-location leaves place and device out of everything; without it the
 // report says that they are inside.
 func TestNoLocation(t *testing.T) {
+	t.Parallel()
 	jobs := mustInspect(t)
 	for _, j := range jobs {
 		for _, p := range j.document.Photos {

@@ -100,6 +100,7 @@ const allSaved = `document.querySelector("#state").textContent.startsWith("Saved
 // Decide by keyboard, reload, kill -9 the server in the middle, start again:
 // what was shown as saved is there, and the counts and the table follow.
 func TestReviewByKeyboard(t *testing.T) {
+	t.Parallel()
 	dir, j := reviewFolder(t)
 	b := startBrowser(t)
 	r := startReview(t, dir)
@@ -197,6 +198,7 @@ func mustRead(t *testing.T, path string) []byte {
 // Keys do what the list of keys says; undo takes back; a note is kept; keys can
 // be changed and switched off.
 func TestReviewKeys(t *testing.T) {
+	t.Parallel()
 	dir, _ := reviewFolder(t)
 	b := startBrowser(t)
 	r := startReview(t, dir)
@@ -273,6 +275,7 @@ func TestNextCloseupIsThere(t *testing.T) {
 // Two windows, two servers, one folder: each shows what the other decided, and
 // where they disagree both answers stand.
 func TestReviewTwoWindows(t *testing.T) {
+	t.Parallel()
 	dir, j := reviewFolder(t)
 	one, two := startBrowser(t), startBrowser(t)
 	first, second := startReview(t, dir), startReview(t, dir)
@@ -319,6 +322,7 @@ func line(t *testing.T, d review.Decision) []byte {
 // The report as a file: decisions stay in the browser, can be downloaded, and
 // merged into the folder.
 func TestReviewAsAFile(t *testing.T) {
+	t.Parallel()
 	dir, _ := reviewFolder(t)
 	b := startBrowser(t)
 	down := t.TempDir()
@@ -355,6 +359,7 @@ func TestReviewAsAFile(t *testing.T) {
 // Heads that were missed, marks that are no nail: by keyboard and by mouse, in
 // place, and out again as a truth that agrees with the true one.
 func TestReviewMarks(t *testing.T) {
+	t.Parallel()
 	dir, j := reviewFolder(t)
 	b := startBrowser(t)
 	b.look(1280, 900, "screen", "light")
@@ -457,6 +462,7 @@ func compareMarksWithTruth(t *testing.T, j inspectedJob, folder string, place re
 // A log with a torn end and a decision about another photo: both are told, what
 // is whole is kept.
 func TestReviewTellsOfALogOutOfOrder(t *testing.T) {
+	t.Parallel()
 	dir, j := reviewFolder(t)
 	var good review.Decision
 	for _, p := range j.document.Photos {
@@ -476,6 +482,7 @@ func TestReviewTellsOfALogOutOfOrder(t *testing.T) {
 }
 
 func TestReviewWrongUse(t *testing.T) {
+	t.Parallel()
 	dir, j := reviewFolder(t)
 	writeFile(t, filepath.Join(dir, "broken.jsonl"), []byte("{\"format\":\"coursegauge-decision/1\"}\n"))
 	stranger := review.Decision{Format: review.Format, ID: review.NewID(), Photo: strings.Repeat("ab", 32), Target: "head/1", What: review.Wrong, When: "2026-05-04T17:30:00+02:00"}

@@ -125,7 +125,7 @@ func newEntries(in subject, j judge.Photo) ([]entry, error) {
 }
 
 // groupHeads puts heads of one piece together that show the same: the same
-// rules, with the same result, broken to the same side.
+// rules, with the same result, broken to the same side and about as far.
 func groupHeads(heads []judge.Head) (out [][]judge.Head) {
 	at := map[string]int{}
 	for _, h := range heads {
@@ -144,6 +144,11 @@ func groupHeads(heads []judge.Head) (out [][]judge.Head) {
 	return out
 }
 
+// alike is the step, mm, by which lengths beyond their limit may differ in one
+// entry: half an inch.
+const alike = 12.7
+
+// likeness is the same for heads that belong into one entry.
 func likeness(h judge.Head) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%d %s", h.Fastener.Piece, h.Verdict)
@@ -153,7 +158,7 @@ func likeness(h judge.Head) string {
 			if f.Length != nil && f.LimitHigh != nil && f.Length.Value() > *f.LimitHigh {
 				side = 1
 			}
-			fmt.Fprintf(&b, " %s %s %d", f.Rule, f.Result, side)
+			fmt.Fprintf(&b, " %s %s %d %d", f.Rule, f.Result, side, int(beyond(f)/alike))
 		}
 	}
 	if len(h.Findings) == 0 {

@@ -102,9 +102,10 @@ func TestGroups(t *testing.T) {
 		return h
 	}
 	high, low := finding("height", judge.Suspect, 1, 200, 150, 178), finding("height", judge.Suspect, 1, 100, 150, 178)
+	far := finding("height", judge.Suspect, 1, 290, 150, 178)
 	groups := groupHeads([]judge.Head{
 		head(1, 0, high), head(2, 0, low), head(3, 0, high), head(4, 1, high), head(5, -1, high), head(6, -1, high),
-		head(7, 0, high, finding("end", judge.Suspect, 1, 1, 19, 38)), head(8, 0, finding("height", judge.Clear, 0, 160, 150, 178)), head(9, 0), head(10, 0),
+		head(7, 0, high, finding("end", judge.Suspect, 1, 1, 19, 38)), head(8, 0, finding("height", judge.Clear, 0, 160, 150, 178)), head(9, 0), head(10, 0), head(11, 0, far),
 	})
 	var got []string
 	for _, g := range groups {
@@ -114,7 +115,7 @@ func TestGroups(t *testing.T) {
 		}
 		got = append(got, strings.TrimSpace(ids))
 	}
-	if want := "[1 3|2|4|5|6|7|9|10]"; "["+strings.Join(got, "|")+"]" != want {
+	if want := "[1 3|2|4|5|6|7|9|10|11]"; "["+strings.Join(got, "|")+"]" != want {
 		t.Errorf("groups %q, want %s", got, want)
 	}
 }
