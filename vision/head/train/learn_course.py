@@ -1,6 +1,4 @@
 """How the course network learns: crops of the views, which lie on the device, its loss, its figures on views held back."""
-import random
-
 import numpy as np
 import torch
 import torch.nn.functional as F
@@ -13,30 +11,58 @@ NONE = 1e3                  # no line, no head near
 
 
 def read(z, half=""):
-    """One view of a scene's file on the device, or None where too little is in sight."""
+    """One view of a scene's file, or None where too little is in sight."""
     pic = z[half + "pic"]; ok = pic.any(2)
     if ok.sum() < 20000 / (4 if half else 1): return None
     v = pic[ok].astype(np.float32)
     lab = np.concatenate([z[half + "lines"], z[half + "seg"][None].astype(np.float16), z[half + "seen"][None].astype(np.float16)])
     heads = np.concatenate([z[half + "heads"], z["visible"][:, None]], 1).astype(np.float32)
-    return dict(pic=torch.from_numpy(pic).to(DEV), lab=torch.from_numpy(lab).to(DEV), heads=heads, light=(float(v.mean()), float(v.std()) + 1e-3))
+    return dict(pic=pic, lab=lab, heads=heads, light=(float(v.mean()), float(v.std()) + 1e-3), half=bool(half))
 
 
-def crops(views, corners):
-    """Cuts a crop at a corner (row, column) of each view: pictures, labels, and what concerns heads
-    (heat, offset x, offset y, ignore)."""
-    n, (H, W) = len(views), CROP
-    p = torch.zeros(n, H, W, 3, dtype=torch.uint8, device=DEV)
-    l = torch.zeros(n, 7, H // 4, W // 4, dtype=torch.float16, device=DEV); l[:, :5] = NONE
-    hd = np.full((n, max(1, *(len(s["heads"]) for s in views)), 3), -1e3, np.float32)
-    for k, (s, (i, j)) in enumerate(zip(views, corners)):
-        a = s["pic"][i:i + H, j:j + W]; p[k, :a.shape[0], :a.shape[1]] = a
-        a = s["lab"][:, i // 4:(i + H) // 4, j // 4:(j + W) // 4]; l[k, :, :a.shape[1], :a.shape[2]] = a
-        hd[k, :len(s["heads"])] = s["heads"] - np.float32([j, i, 0])
-    ms = torch.tensor([s["light"] for s in views]).to(DEV)
-    x = (p.float() - ms[:, 0, None, None, None]) / ms[:, 1, None, None, None]
-    x = (x * (p.sum(3, keepdim=True) > 0)).permute(0, 3, 1, 2)
-    return x, l.float(), head_maps(torch.from_numpy(hd).to(DEV))
+class Views:
+    """Many views on the device, pixel after pixel and cell after cell, so that crops are gathered there."""
+
+    def __init__(self, views):
+        on = lambda v: torch.tensor(np.array(v)).to(DEV)
+        shape = np.array([s["pic"].shape[:2] for s in views])
+        size = shape.prod(1); end = size.cumsum()
+        self.pic = torch.empty(end[-1], 3, dtype=torch.uint8, device=DEV)
+        self.lab = torch.empty(end[-1] // 16, 7, dtype=torch.float16, device=DEV)
+        for s, e, n in zip(views, end, size):
+            self.pic[e - n:e] = torch.from_numpy(s["pic"].reshape(-1, 3)).to(DEV)
+            self.lab[(e - n) // 16:e // 16] = torch.from_numpy(s["lab"].reshape(7, -1)).to(DEV).T
+        self.shape, self.start, self.light = on(shape), on(end - size), on([s["light"] for s in views]).float()
+        heads = np.full((len(views), max(1, *(len(s["heads"]) for s in views)), 3), -NONE, np.float32)
+        for h, s in zip(heads, views): h[:len(s["heads"])] = s["heads"]
+        self.heads = on(heads)
+        half = np.array([s["half"] for s in views])
+        self.full, self.half = on(np.where(~half)[0]), on(np.where(half)[0])
+
+    def crops(self, v, corner):
+        """A crop at a corner (row, column) of each view v: pictures, labels, and what concerns heads
+        (heat, offset x, offset y, ignore)."""
+        def gather(store, cell):
+            h, w = self.shape[v, 0, None, None] // cell, self.shape[v, 1, None, None] // cell
+            r = corner[:, 0, None, None] // cell + torch.arange(CROP[0] // cell, device=DEV)[:, None]
+            c = corner[:, 1, None, None] // cell + torch.arange(CROP[1] // cell, device=DEV)
+            ok = (r < h) & (c < w)
+            return store[torch.where(ok, self.start[v, None, None] // cell ** 2 + r * w + c, 0)], ok[..., None]
+        p, ok = gather(self.pic, 1)
+        m, sd = self.light[v, :, None, None, None].unbind(1)
+        x = ((p.float() - m) / sd * (ok & (p.sum(3, keepdim=True) > 0))).permute(0, 3, 1, 2)
+        l, ok = gather(self.lab, 4)
+        nothing = torch.tensor([NONE] * 5 + [0, 0], device=DEV)
+        l = torch.where(ok, l.float(), nothing).permute(0, 3, 1, 2)
+        return x, l, head_maps(self.heads[v] - F.pad(corner.flip(1), (0, 1))[:, None])
+
+    def batch(self, n):
+        """A batch of random crops, made more various."""
+        R = lambda *s: torch.rand(n, *s, device=DEV)
+        among = lambda g: g[(R() * len(g)).long()]
+        v = torch.where(R() < HALVES, among(self.half), among(self.full))
+        room = ((self.shape[v] - torch.tensor(CROP, device=DEV)) // 4 + 1).clamp(min=1)
+        return vary(*self.crops(v, (R(2) * room).long() * 4))
 
 
 def head_maps(hd):
@@ -51,36 +77,27 @@ def head_maps(hd):
                         ((r2 < 9) & ~vis).any(1).float()], 1)
 
 
-def batch(full, half, n):
-    """A batch of random crops on the device, made more various."""
-    views = [random.choice(half if random.random() < HALVES else full) for _ in range(n)]
-    corner = lambda size, side: random.randrange(0, max(1, (size - side) // 4 + 1)) * 4
-    return vary(*crops(views, [(corner(s["pic"].shape[0], CROP[0]), corner(s["pic"].shape[1], CROP[1])) for s in views]))
-
-
 def vary(x, l, g):
     """Mirror, light, noise, blur, a wrong turn."""
     n = len(x)
     R = lambda *s: torch.rand(n, *s, device=DEV)
     N = lambda *s: torch.randn(n, *s, device=DEV)
-    f = torch.rand(n) < .5
-    f = f.nonzero()[:, 0].to(DEV)
-    x[f], lf, gf = x[f].flip(3), l[f].flip(3), g[f].flip(3)
+    f = R(1, 1, 1) < .5
     neg = lambda v: torch.where(v.abs() < 100, -v, v)
-    lf[:, 2], lf[:, 3], lf[:, 4] = neg(lf[:, 3]), neg(lf[:, 2]), neg(lf[:, 4])
-    gf[:, 1] = neg(gf[:, 1])
-    l[f], g[f] = lf, gf
+    lf, gf = l.flip(3), g.flip(3)
+    lf = torch.cat([lf[:, :2], neg(lf[:, 3:4]), neg(lf[:, 2:3]), neg(lf[:, 4:5]), lf[:, 5:]], 1)
+    gf = torch.cat([gf[:, :1], neg(gf[:, 1:2]), gf[:, 2:]], 1)
+    x, l, g = torch.where(f, x.flip(3), x), torch.where(f, lf, l), torch.where(f, gf, g)
     x = x * (1 + .2 * N(1, 1, 1)) + .18 * N(1, 1, 1) + .1 * N(3, 1, 1)
     x = x + torch.randn_like(x) * (.2 * R(1, 1, 1) * (R(1, 1, 1) < .4))
     x = torch.where(R(1, 1, 1) < .12, F.avg_pool2d(x, 3, 1, 1), x)
-    t = (torch.rand(n) < .2).nonzero()[:, 0]
+    turn = (R(1, 1, 1) * 15).floor()                                # 1, 2, 3: the wrong turn, nothing to find
     side = min(CROP)
-    for k in (1, 2, 3):                                             # the wrong turn: nothing to find
-        v = t[k - 1::3].to(DEV)
-        y = torch.zeros_like(x[v]); y[..., :side, :side] = torch.rot90(x[v][..., :side, :side], k, (2, 3)); x[v] = y
-        z = torch.full_like(l[v], NONE); z[:, 5] = 9; z[:, 6] = 0; z[:, 6, :side // 4, :side // 4] = 1; l[v] = z
-        g[v, 3] = 1
-    return x, l, g
+    for k in (1, 2, 3): x = torch.where(turn == k, F.pad(torch.rot90(x[..., :side, :side], k, (2, 3)), (0, CROP[1] - side)), x)
+    wrong = (turn > 0) & (turn < 4)
+    nothing = torch.full_like(l[:1], NONE); nothing[:, 5] = 9; nothing[:, 6] = 0; nothing[:, 6, :side // 4, :side // 4] = 1
+    l = torch.where(wrong, nothing, l)
+    return x, l, torch.cat([g[:, :3], torch.where(wrong, 1.0, g[:, 3:])], 1)
 
 
 def mean(v, m):
@@ -123,8 +140,8 @@ def judge(net, views):
     found = [0, 0, 0]; segok = [0, 0]
     for s in views:
         h, w = s["pic"].shape[0] // 32 * 32, s["pic"].shape[1] // 32 * 32
-        p = s["pic"][:h, :w].float(); x = torch.where(p.sum(2, keepdim=True) > 0, (p - s["light"][0]) / s["light"][1], torch.zeros_like(p)).permute(2, 0, 1)[None]
-        o = net(x)[0].float(); l = s["lab"][:, :h // 4, :w // 4].float(); seen = l[6] > .5
+        p = torch.from_numpy(s["pic"][:h, :w]).to(DEV).float(); x = torch.where(p.sum(2, keepdim=True) > 0, (p - s["light"][0]) / s["light"][1], torch.zeros_like(p)).permute(2, 0, 1)[None]
+        o = net(x)[0].float(); l = torch.from_numpy(s["lab"][:, :h // 4, :w // 4]).to(DEV).float(); seen = l[6] > .5
         for name, pc, ds, t in (("butt", 0, [1], [l[0]]), ("top", 3, [4], [l[1]]), ("joint", 6, [7, 8], [l[2], l[3]]), ("rake", 10, [11], [l[4]])):
             a = (sum(t) / len(t)).abs(); pos = (a <= 2.1) & seen; said = (o[pc] > 0) & seen
             pr[name][0] += int((said & (a < 5.5)).sum()); pr[name][1] += int(said.sum()); pr[name][2] += int(pos.sum())

@@ -11,7 +11,6 @@ import argparse
 import glob
 import hashlib
 import os
-import random
 import sys
 from concurrent.futures import ThreadPoolExecutor
 
@@ -47,19 +46,17 @@ def pick(v, n): return v[torch.randint(len(v), (n,), device=v.device)]
 
 
 def course(keep, hold, minutes, start):
-    def views(files):
-        found = each(lambda p: (lambda z: (learn_course.read(z), learn_course.read(z, "half_")))(np.load(p)), files)
-        return [a for a, _ in found if a], [b for _, b in found if b]
-    (full, half), held = views(keep), views(hold)
+    def views(files): return [v for a in each(lambda p: (lambda z: [learn_course.read(z), learn_course.read(z, "half_")])(np.load(p)), files) for v in a if v]
+    S, held = learn_course.Views(views(keep)), views(hold[:150])
     net = CourseNet().to(DEV, memory_format=torch.channels_last).train()
     if start: net.load_state_dict(torch.load(os.path.join(start, "course.pt"), map_location=DEV))
 
     def step():
-        x, l, g = learn_course.batch(full, half, 48)
+        x, l, g = S.batch(64)
         with torch.autocast(DEV, torch.bfloat16): o = net(x.contiguous(memory_format=torch.channels_last))
         return learn_course.loss(o, l, g)
     fit(net, minutes, 1.5e-3 if start else 2.5e-3, step)
-    return net, save_course, lambda: [(print(f"course, {n}"), learn_course.judge(net, v[:150])) for n, v in zip(("1 px/mm", "0.5 px/mm"), held)]
+    return net, save_course, lambda: [(print(f"course, {n} px/mm"), learn_course.judge(net, [s for s in held if s["half"] == h])) for n, h in ((1, False), (.5, True))]
 
 
 def head(keep, hold, minutes, start):
@@ -99,7 +96,7 @@ def main():
     for n in ("course", "head", "joint"): ap.add_argument(f"--{n}-minutes", type=float, default=4)
     ap.add_argument("--start", help="folder with course.pt, head.pt and joint.pt to go on from")
     a = ap.parse_args()
-    torch.manual_seed(1); random.seed(1); torch.backends.cudnn.benchmark = True
+    torch.manual_seed(1)
     files = sorted(glob.glob(os.path.join(a.data, "[0-9]*[0-9].npz")))
     if len(files) < 12: sys.exit(f"{len(files)} scenes in {a.data}: at least 12 are needed")
     hold, keep = files[::12], [p for i, p in enumerate(files) if i % 12]
@@ -107,9 +104,11 @@ def main():
     os.makedirs(a.out, exist_ok=True)
     for name, learn, minutes in (("course", course, a.course_minutes), ("head", head, a.head_minutes), ("joint", joint, a.joint_minutes)):
         if minutes <= 0: continue
+        torch.backends.cudnn.benchmark = True
         net, save, judge = learn(keep, hold, minutes, a.start)
         path = os.path.join(a.out, name)
         torch.save(net.state_dict(), path + ".pt"); save(net, path + ".onnx")
+        torch.backends.cudnn.benchmark = False          # views come in many sizes
         judge()
         print(f"{name}.onnx", os.path.getsize(path + ".onnx"), hashlib.sha256(open(path + ".onnx", "rb").read()).hexdigest(), flush=True)
 
