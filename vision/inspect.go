@@ -45,7 +45,7 @@ func Inspect(ctx context.Context, picture gocv.Mat, o Options) (*Result, error) 
 		name string
 		do   func() (*Refusal, error)
 	}{
-		{"light", p.light}, {"card", p.findCard}, {"pose", p.pose}, {"turn", p.turn}, {"edges", p.edges}, {"plane", p.adjust}, {"heads", p.heads}, {"lengths", p.lengths},
+		{"light", p.light}, {"card", p.findCard}, {"pose", p.pose}, {"turn", p.turn}, {"edges", p.edges}, {"plane", p.adjust}, {"joints", p.joints}, {"heads", p.heads}, {"lengths", p.lengths},
 	}
 	if o.CardOnly {
 		stages = stages[:3]
@@ -98,6 +98,7 @@ type pass struct {
 // nets are the networks of one worker.
 type nets struct {
 	course *course.Reader
+	joint  *course.Closer
 	head   *head.Finder
 }
 
@@ -119,12 +120,18 @@ func borrow() (*nets, error) {
 	if err != nil {
 		return nil, err
 	}
-	h, err := head.NewFinder()
+	j, err := course.NewCloser()
 	if err != nil {
 		c.Close()
 		return nil, err
 	}
-	return &nets{c, h}, nil
+	h, err := head.NewFinder()
+	if err != nil {
+		c.Close()
+		j.Close()
+		return nil, err
+	}
+	return &nets{c, j, h}, nil
 }
 
 func (n *nets) giveBack() {

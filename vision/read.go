@@ -159,6 +159,7 @@ const (
 	buttFloor  = .25
 	topFloor   = .5
 	jointFloor = .8
+	closeFloor = .25
 	lowerFloor = .5
 	rakeFloor  = .6
 	widthU     = 1.3 // a shingle's width and the gap beside it
@@ -237,8 +238,11 @@ func (p *pass) adjust() (*Refusal, error) {
 }
 
 func sideFloor(s course.Side) float64 {
-	if s.Kind == course.Rake {
+	switch {
+	case s.Kind == course.Rake:
 		return rakeFloor
+	case s.Edge.Close:
+		return closeFloor
 	}
 	return jointFloor
 }

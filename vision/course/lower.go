@@ -8,9 +8,12 @@ import (
 // Lower is one way in which the joints of the course below may lie: a product
 // width apart, at X and whole widths from there.
 type Lower struct {
-	P      float64 // probability of this way against the others
-	X      float64 // of one of them, sketch frame, mm
-	Joints []LowerJoint
+	Score   float64 // log likelihood of this way, up to a constant
+	P       float64 // its probability against the others
+	X       float64 // of one of them, sketch frame, mm
+	Step    float64 // from here to a joint of the next course down, mm
+	Stepped bool    // Step is known
+	Joints  []LowerJoint
 }
 
 // LowerJoint is a joint of the course below.
@@ -33,7 +36,7 @@ const (
 	// Between three-tab pieces the same evidence hardly tells a joint from the
 	// cutouts beside it: on 39 rendered photos the best offset was the true one in
 	// 15, where chance alone would give 13.
-	tabTrust = .15
+	tabTrust = .27
 	maxWays  = 6
 )
 
@@ -53,7 +56,7 @@ func llr(share float64) float64 {
 // lowerJoints weighs the ways in which the joints below may lie.
 func (s *Sketch) lowerJoints() {
 	m, E := s.Maps, s.Product.Exposure
-	var profs [lowerCourses]*profile
+	profs := make([]*profile, lowerCourses)
 	var first []mark
 	for c := range profs {
 		lo, hi := -float64(c+1)*E+6, -float64(c)*E-6
@@ -63,46 +66,86 @@ func (s *Sketch) lowerJoints() {
 			first = ms
 		}
 	}
-	anchor, known := s.anchor()
+	anchor, known := s.Anchor()
 	var ways []Lower
 	if known {
-		ways = s.offsets(profs[:], anchor)
+		ways = s.offsets(profs, anchor)
 	} else {
-		ways = s.offsetsFree(profs[:])
+		ways = s.offsetsFree(profs)
 	}
 	if len(ways) == 0 {
 		return
 	}
 	if !s.Product.Laminated {
 		for i := range ways {
-			ways[i].P *= tabTrust
+			ways[i].Score *= tabTrust
 		}
 	}
-	top, sum := ways[0].P, 0.0
 	for i := range ways {
-		ways[i].P = math.Exp(ways[i].P - top)
-		sum += ways[i].P
-	}
-	// that none of the ways is right keeps a share of its own
-	sum += math.Exp(-max(top, 0) - .9)
-	for i := range ways {
-		ways[i].P /= sum
 		ways[i].Joints = s.jointsOf(ways[i].X, profs[0], first)
 	}
+	Normalise(ways)
 	s.Lower = ways
 }
 
-// anchor is the strongest joint of the open course.
-func (s *Sketch) anchor() (float64, bool) {
+// Normalise turns the scores of ways, the best first, into probabilities.
+func Normalise(ways []Lower) {
+	if len(ways) == 0 {
+		return
+	}
+	top := ways[0].Score
+	// that none of the ways is right keeps a share of its own
+	sum := math.Exp(-max(top, 0) - .9)
+	for i := range ways {
+		ways[i].P = math.Exp(ways[i].Score - top)
+		sum += ways[i].P
+	}
+	for i := range ways {
+		ways[i].P /= sum
+	}
+}
+
+// Pixel is where the photo shows a place along the butt line, h over it.
+func (s *Sketch) Pixel(x, h float64) (u, v float64) {
+	view := &s.Maps.View
+	return view.Frame.Project(x-s.Line.slope(x)*h, s.Line.at(x)+h, view.Z)
+}
+
+// Anchor is the strongest joint of the open course, if one is sure.
+func (s *Sketch) Anchor() (float64, bool) {
 	best, x := 0.0, 0.0
-	for _, p := range s.Pieces {
-		for _, d := range []Side{p.Left, p.Right} {
-			if d.Kind == Joint && d.Strength > best {
-				best, x = d.Strength, d.X
-			}
+	for _, d := range s.joints() {
+		if d.Strength > best {
+			best, x = d.Strength, d.X
 		}
 	}
 	return x, best >= sureJoint
+}
+
+// OneComb tells whether all joints of the open course lie whole widths from
+// one another; beside a cut piece they do not.
+func (s *Sketch) OneComb() bool {
+	x, ok := s.Anchor()
+	for _, d := range s.joints() {
+		off := math.Remainder(d.X-x, s.Product.Width)
+		if d.Strength >= sureJoint && math.Abs(off) > coarse*math.Abs(d.X-x)+8 {
+			return false
+		}
+	}
+	return ok
+}
+
+// joints are the sides of pieces that are joints in sight.
+func (s *Sketch) joints() []Side {
+	var out []Side
+	for _, p := range s.Pieces {
+		for _, d := range []Side{p.Left, p.Right} {
+			if d.Kind == Joint {
+				out = append(out, d)
+			}
+		}
+	}
+	return out
 }
 
 // evidence sums the log likelihood ratios of the joints of one course, at x
@@ -141,7 +184,11 @@ func (s *Sketch) offsets(profs []*profile, anchor float64) []Lower {
 			score[i] -= oddOffset
 		}
 	}
-	return maxima(score, func(i int) float64 { return anchor + (float64(i)-float64(n)/2)*offsetStep })
+	ways := maxima(score, func(i int) float64 { return anchor + (float64(i)-float64(n)/2)*offsetStep })
+	for i := range ways {
+		ways[i].Step, ways[i].Stepped = ways[i].X-anchor, true
+	}
+	return ways
 }
 
 // offsetsFree weighs every place and, for each, the best offset, where no
@@ -185,7 +232,7 @@ func maxima(score []float64, x func(i int) float64) []Lower {
 			continue
 		}
 		taken = append(taken, i)
-		out = append(out, Lower{P: score[i], X: x(middle(score, i))})
+		out = append(out, Lower{Score: score[i], X: x(middle(score, i))})
 		if len(out) == maxWays {
 			break
 		}

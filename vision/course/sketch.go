@@ -13,8 +13,17 @@ type Product struct {
 
 // Edge is a line through what the network marked.
 type Edge struct {
-	Pts [][2]float64 // px in the picture, ordered along the line
-	U   float64      // mm, standard uncertainty of the line as a whole, across
+	Pts   [][2]float64 // px in the picture, ordered along the line
+	U     float64      // mm, standard uncertainty of the line as a whole, across
+	Close bool         // by a closer look
+}
+
+// With is a line of which another stretch was seen, too.
+func (e Edge) With(o Edge) Edge {
+	n, m := float64(len(e.Pts)), float64(len(o.Pts))
+	o.U = (n*e.U + m*o.U) / (n + m)
+	o.Pts = append(e.Pts, o.Pts...)
+	return o
 }
 
 // Side is one end of a piece.

@@ -1,0 +1,144 @@
+package course
+
+import (
+	_ "embed"
+	"fmt"
+	"math"
+
+	"coursegauge/vision/net"
+	"coursegauge/vision/plane"
+)
+
+//go:embed joint.onnx
+var jointWeights []byte
+
+// The patch that a closer look at a joint takes: rows run down the slope.
+const (
+	meetW, meetH = 128, 256 // px
+	meetPPM      = 2.0      // px a millimetre
+	meetMid      = (meetW - 1) / 2.
+	meetPlanes   = 8
+	meetLow      = 192 // the rows at which the two ends are told
+	meetHigh     = 64
+	meetSeen     = .6  // share of the patch that must be in the photo
+	lineShare    = .75 // the two rows err alike only in part
+)
+
+// MeetHigh is the height of a patch, mm.
+const MeetHigh = meetH / meetPPM
+
+// The network's outputs, in the order of the training recipe.
+const (
+	oMeet  = iota // logit
+	oLeft         // the left piece's right end at the low and the high row, mm right of the middle
+	oRight = oLeft + 2
+	oMeetS = oRight + 2 // logarithms of Laplace scales, mm
+	nMeet  = oMeetS + 4
+)
+
+// Meeting is what a closer look at a place told where two pieces may meet.
+type Meeting struct {
+	Logit       float64 // that they do, log odds as in training
+	Left, Right Edge    // right end of the left piece, left end of the right piece, px in the picture
+}
+
+// Place is where to look: X along the courses, from Y up the slope, on height Z (mm).
+type MeetAt struct {
+	X, Y, Z   float64
+	Laminated bool
+	Lower     bool // the exposed part of a course below, else the lap of the open one
+}
+
+// Closer runs the network that looks closely at joints; one goroutine at a time.
+type Closer struct{ net *net.Net }
+
+// NewCloser loads the network.
+func NewCloser() (*Closer, error) {
+	n, err := net.Load(jointWeights)
+	if err != nil {
+		return nil, fmt.Errorf("load the joint network: %w", err)
+	}
+	return &Closer{n}, nil
+}
+
+// Close frees the network.
+func (c *Closer) Close() { c.net.Close() }
+
+// Look looks at a place; ok is false where the photo shows too little of it.
+func (c *Closer) Look(p *plane.Pyramid, f *plane.Frame, at MeetAt) (m Meeting, ok bool, err error) {
+	v := plane.View{Frame: f, PPM: meetPPM, X0: at.X - meetMid/meetPPM, Y1: at.Y + MeetHigh, W: meetW, H: meetH, Z: at.Z}
+	pic, err := v.Picture(p)
+	if err != nil {
+		return m, false, err
+	}
+	defer pic.Close()
+	b, err := pic.DataPtrUint8()
+	if err != nil {
+		return m, false, fmt.Errorf("read a patch: %w", err)
+	}
+	in, seen := meetInput(b)
+	if seen < meetSeen {
+		return m, false, nil
+	}
+	y := at.Y + MeetHigh/2
+	tx, ty := f.Sight(at.X, y, at.Z)
+	for k, value := range [5]float64{tx, -ty, math.Log(f.ScaleAt(at.X, y, at.Z)), truth(at.Laminated), truth(at.Lower)} {
+		plane := in[(3+k)*meetW*meetH : (4+k)*meetW*meetH]
+		for i := range plane {
+			plane[i] = float32(value)
+		}
+	}
+	out, err := c.net.Forward(in, meetPlanes, meetH, meetW)
+	if err != nil {
+		return m, false, fmt.Errorf("run the joint network: %w", err)
+	}
+	if len(out) != 1 || len(out[0].Data) != nMeet {
+		return m, false, fmt.Errorf("run the joint network: outputs of unexpected size")
+	}
+	o := out[0].Data
+	return Meeting{float64(o[oMeet]), meetEdge(o, oLeft, &v), meetEdge(o, oRight, &v)}, true, nil
+}
+
+func truth(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// meetInput is the patch with mean 0 and spread 1, and the share of it that the photo shows.
+func meetInput(b []byte) (in []float32, seen float64) {
+	const n = meetW * meetH
+	in = make([]float32, meetPlanes*n)
+	var sum, sq float64
+	dark := 0
+	for i := range n {
+		q := b[3*i : 3*i+3]
+		if q[0]|q[1]|q[2] == 0 {
+			dark++
+		}
+		for _, c := range q {
+			v := float64(c)
+			sum, sq = sum+v, sq+v*v
+		}
+	}
+	mean := sum / (3 * n)
+	k := 1 / (math.Sqrt(max(sq/(3*n)-mean*mean, 0)) + 4)
+	for i := range n {
+		for c := range 3 {
+			in[c*n+i] = float32((float64(b[3*i+c]) - mean) * k)
+		}
+	}
+	return in, 1 - float64(dark)/n
+}
+
+// meetEdge is one end as two points of the picture, the lower first.
+func meetEdge(o []float32, k int, v *plane.View) Edge {
+	e := Edge{Pts: make([][2]float64, 2), Close: true}
+	for i, row := range [2]float64{meetLow, meetHigh} {
+		e.Pts[i][0], e.Pts[i][1] = v.ToPicture(meetMid+float64(o[k+i])*meetPPM, row)
+		s := float64(o[oMeetS+k-oLeft+i])
+		e.U += lineShare * math.Sqrt2 * math.Exp(min(max(s, -4), 3)) / 2
+	}
+	return e
+}

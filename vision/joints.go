@@ -1,0 +1,203 @@
+package vision
+
+import (
+	"math"
+	"sort"
+
+	"coursegauge/vision/course"
+	"coursegauge/vision/plane"
+)
+
+// A closer look at the joints, with the frame that the first adjustment gave.
+const (
+	lapFrom   = 10.0 // mm over the exposure: where the patch in the lap begins
+	buttFrom  = -8.0 // mm from a butt: where the patch on an exposed part begins
+	looseLook = .4   // share of a patch that the card may hide
+	openLeast = -1.  // logit from which a joint that the wider view has found is measured by the look
+	lookDepth = 3    // courses below that are looked at
+
+	// Chosen on rendered photos, by the likelihood of the true way: looks at one
+	// photo err alike, so each counts for less than it says.
+	lookTrust = .45
+	lookEven  = .9 // logit that speaks neither for nor against
+	lookLeast = -1.5
+	lookMost  = 5.
+)
+
+// joints looks closely at every joint in sight and weighs anew how the joints
+// below lie; then everything is adjusted again.
+func (p *pass) joints() (*Refusal, error) {
+	for i := range p.geometry {
+		if i+1 < len(p.geometry) {
+			if err := p.lookBetween(i, i+1); err != nil {
+				return nil, err
+			}
+		}
+	}
+	if err := p.lookBelow(); err != nil {
+		return nil, err
+	}
+	p.geometry, p.lower, p.problem.Lines = nil, nil, nil
+	return p.adjust()
+}
+
+// lookBetween measures the joint of two neighbours, in the lap and, if that is
+// out of sight or the pieces are laminated, on the exposed part: in a three-tab's
+// cutout a joint is seen less well.
+func (p *pass) lookBetween(i, k int) error {
+	l, r := &p.sketch.Pieces[i].Right, &p.sketch.Pieces[k].Left
+	if l.Kind != course.Joint {
+		return nil
+	}
+	E := p.stack.Exposure
+	var left, right course.Edge
+	for _, y := range []float64{E + lapFrom, buttFrom} {
+		if len(left.Pts) > 0 && p.o.Product.Family != Laminated {
+			break
+		}
+		mid := y + course.MeetHigh/2
+		m, ok, err := p.look((p.edgeX(i, 1, mid)+p.edgeX(k, -1, mid))/2, y, 0)
+		if err != nil {
+			return err
+		}
+		if ok && m.Logit > openLeast {
+			left, right = left.With(m.Left), right.With(m.Right)
+		}
+	}
+	if len(left.Pts) > 0 {
+		p.dropped++
+		l.Edge, r.Edge = p.merged(left, p.geometry[i].right), p.merged(right, p.geometry[k].left)
+	}
+	return nil
+}
+
+// merged moves a joint that was looked at closely towards where the wider view
+// had it, as far as their uncertainties say: the two see it at different scales
+// and err differently.
+func (p *pass) merged(e course.Edge, wide *plane.Line) course.Edge {
+	if wide == nil {
+		return e
+	}
+	f := &p.solution.Frame
+	u := math.Hypot(e.U, closeFloor)
+	k := u * u / (u*u + wide.U*wide.U)
+	for i, q := range e.Pts {
+		x, y := f.OnSurface(q[0], q[1], 0, 0)
+		e.Pts[i][0], e.Pts[i][1] = f.Project(x+k*(wide.Across(f, y)-x), y, f.Stack.At(y))
+	}
+	e.U *= math.Sqrt(1 - k)
+	return e
+}
+
+// look looks at a place of a course, from y up the slope.
+func (p *pass) look(x, y float64, c int) (course.Meeting, bool, error) {
+	f := &p.solution.Frame
+	hidden, n := 0, 0
+	for dy := 4.0; dy < course.MeetHigh; dy += 8 {
+		for _, dx := range []float64{-24, 0, 24} {
+			n++
+			if p.underCard(x+dx, y+dy) {
+				hidden++
+			}
+		}
+	}
+	if float64(hidden) > looseLook*float64(n) {
+		return course.Meeting{}, false, nil
+	}
+	at := course.MeetAt{X: x, Y: y, Z: f.Stack.At(y + course.MeetHigh/2 - float64(c)*f.Stack.Exposure), Laminated: p.o.Product.Family == Laminated, Lower: y < f.Stack.Exposure}
+	return p.nets.joint.Look(p.pyramid, f, at)
+}
+
+// lookBelow weighs the ways in which the joints below may lie by a closer look
+// at each place where one of them has a joint.
+func (p *pass) lookBelow() error {
+	s := p.sketch
+	anchor, anchored := p.anchor()
+	for w := range s.Lower {
+		way := &s.Lower[w]
+		x := p.onCourse(way.X, -1)
+		depth, step := 1, 0.0
+		if way.Stepped && anchored && s.OneComb() {
+			depth, step = lookDepth, x-anchor
+		}
+		for c := 1; c <= depth; c++ {
+			if err := p.lookAlong(way, x+float64(c-1)*step, c); err != nil {
+				return err
+			}
+		}
+	}
+	sort.SliceStable(s.Lower, func(a, b int) bool { return s.Lower[a].Score > s.Lower[b].Score })
+	course.Normalise(s.Lower)
+	return nil
+}
+
+// onCourse takes a place along the butt line from the sketch's frame, carried
+// to the middle of a lower course, to the adjusted one.
+func (p *pass) onCourse(x float64, c int) float64 {
+	f := &p.solution.Frame
+	u, v := p.sketch.Pixel(x, (float64(c)+.5)*f.Stack.Exposure)
+	x, _ = f.OnSurface(u, v, c, 0)
+	return x
+}
+
+// anchor is the joint of the open course from which the offsets were counted.
+func (p *pass) anchor() (float64, bool) {
+	x, ok := p.sketch.Anchor()
+	if !ok {
+		return 0, false
+	}
+	best, at := math.Inf(1), 0.0
+	for k := range p.geometry {
+		for _, side := range []int{-1, 1} {
+			if s, l := p.side(k, side); l != nil && s.Kind == course.Joint && math.Abs(s.X-x) < best {
+				best, at = math.Abs(s.X-x), l.Across(&p.solution.Frame, 0)
+			}
+		}
+	}
+	return at, best < 12
+}
+
+// lookAlong looks at all joints of the c-th course below, of which one lies at x.
+func (p *pass) lookAlong(way *course.Lower, x float64, c int) error {
+	f := &p.solution.Frame
+	W, E := float64(p.o.Product.Width), f.Stack.Exposure
+	y := -float64(c)*E + buttFrom
+	for k := -6.0; k <= 6; k++ {
+		at := x + k*W
+		u, v := f.Project(at, y+course.MeetHigh/2, f.Stack.At(E/2))
+		if !p.onPieces(at) || u < 0 || v < 0 || u > float64(p.picture.Cols()) || v > float64(p.picture.Rows()) {
+			continue
+		}
+		m, ok, err := p.look(at, y, -c)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			continue
+		}
+		p.weigh(way, m)
+		if c == 1 && m.Logit > 0 {
+			p.seeBelow(way, at, m)
+		}
+	}
+	return nil
+}
+
+// weigh adds what one look says. A look that speaks clearly against a joint may
+// be a little off its place, so it counts for no more than a doubtful one.
+func (p *pass) weigh(way *course.Lower, m course.Meeting) {
+	way.Score += lookTrust * (min(max(m.Logit, lookLeast), lookMost) - lookEven)
+}
+
+// seeBelow gives a joint of the course below the line that the look told.
+func (p *pass) seeBelow(way *course.Lower, x float64, m course.Meeting) {
+	for i := range way.Joints {
+		if j := &way.Joints[i]; math.Abs(p.onCourse(j.X, -1)-x) < 14 {
+			j.Edge = course.Edge{U: (m.Left.U + m.Right.U) / 2, Close: true}
+			for q := range m.Left.Pts {
+				a, b := m.Left.Pts[q], m.Right.Pts[q]
+				j.Edge.Pts = append(j.Edge.Pts, [2]float64{(a[0] + b[0]) / 2, (a[1] + b[1]) / 2})
+			}
+		}
+	}
+}
