@@ -65,7 +65,6 @@ func (p *pass) lookBetween(i, k int) error {
 		}
 	}
 	if len(left.Pts) > 0 {
-		p.dropped++
 		l.Edge, r.Edge = p.merged(left, p.geometry[i].right), p.merged(right, p.geometry[k].left)
 	}
 	return nil

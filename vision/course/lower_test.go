@@ -37,8 +37,8 @@ func TestOffsetsWantAllCoursesToAgree(t *testing.T) {
 	if d := ways[0].X - 190; d < -6 || d > 6 {
 		t.Errorf("joint below at %.0f mm, drawn at 190", ways[0].X)
 	}
-	if ways[0].P-ways[1].P < 2 {
-		t.Errorf("log likelihoods %.1f and %.1f: must be well apart", ways[0].P, ways[1].P)
+	if ways[0].Score-ways[1].Score < 2 {
+		t.Errorf("log likelihoods %.1f and %.1f: must be well apart", ways[0].Score, ways[1].Score)
 	}
 }
 
@@ -53,7 +53,7 @@ func TestOffsetsStayOpenBetweenCutouts(t *testing.T) {
 		return m
 	}
 	ways := s.offsets([]*profile{drawnProfile(lines(190)), drawnProfile(lines(340)), drawnProfile(lines(490))}, 40)
-	if d := (ways[0].P - ways[1].P) * tabTrust; d > 1 {
+	if d := (ways[0].Score - ways[1].Score) * tabTrust; d > 1 {
 		t.Errorf("the ways differ by %.2f after the trust is taken off: a joint was told from a cutout that looks the same", d)
 	}
 }
@@ -65,6 +65,50 @@ func TestLLRGrowsWithTheShare(t *testing.T) {
 			t.Fatalf("llr(%.2f) = %.2f, less than before", s, v)
 		} else {
 			last = v
+		}
+	}
+}
+
+// Beside a cut piece the joints of the open course lie on two combs, and no
+// offset from them tells where the courses farther down have theirs.
+func TestOneComb(t *testing.T) {
+	s := drawnSketch(true)
+	at := func(xs ...float64) {
+		s.Pieces = nil
+		for _, x := range xs {
+			s.Pieces = append(s.Pieces, Piece{Right: Side{Kind: Joint, X: x, Strength: .9}})
+		}
+	}
+	for _, c := range []struct {
+		name string
+		xs   []float64
+		want bool
+	}{{"whole pieces", []float64{-960, 40, 1045}, true}, {"a cut piece", []float64{-960, 40, 303}, false}, {"none", nil, false}} {
+		at(c.xs...)
+		if got := s.OneComb(); got != c.want {
+			t.Errorf("%s: %v, want %v", c.name, got, c.want)
+		}
+	}
+}
+
+// Normalise keeps a share for none of the ways: it is large where even the best
+// one has little for it.
+func TestNormaliseLeavesRoomForNone(t *testing.T) {
+	for _, c := range []struct {
+		scores   []float64
+		low, top float64 // of the best way's probability
+	}{{[]float64{6, 0}, .9, 1}, {[]float64{0, 0}, .4, .45}, {[]float64{-9, -9.5}, 0, .75}} {
+		var ways []Lower
+		for _, v := range c.scores {
+			ways = append(ways, Lower{Score: v})
+		}
+		Normalise(ways)
+		sum := 0.0
+		for _, w := range ways {
+			sum += w.P
+		}
+		if ways[0].P < c.low || ways[0].P > c.top || sum >= 1 {
+			t.Errorf("%v: %.3f, all %.3f", c.scores, ways[0].P, sum)
 		}
 	}
 }
