@@ -14,7 +14,7 @@ const (
 	maxSpots  = 90
 	lookFloor = .2  // probability by the closer look below which nothing is a head
 	lookShare = .8  // weight of the closer look's logit against the course network's
-	headFloor = .5  // sum of both from which a head is reported (chosen on rendered scenes)
+	headFloor = .4  // sum of both from which a head is reported (chosen on rendered scenes)
 	apart     = 9.0 // mm: two heads are never nearer
 	exposedBy = 4.0 // mm below the butt line from which a head counts as exposed
 )
