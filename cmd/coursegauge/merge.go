@@ -69,7 +69,7 @@ func readPart(folder string) (inspection.Document, error) {
 	path := filepath.Join(folder, "inspection.json")
 	d, err := inspection.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return d, usageError{"no inspection at " + path, "a part is a folder that inspect wrote"}
+		return d, usageError{"no inspection at " + path, "give a folder that inspect wrote"}
 	}
 	if err != nil {
 		return d, usageError{err.Error(), ""}

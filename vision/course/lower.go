@@ -35,7 +35,8 @@ const (
 	rival        = 22.0
 	// Between three-tab pieces the same evidence hardly tells a joint from the
 	// cutouts beside it: on 39 rendered photos the best offset was the true one in
-	// 15, where chance alone would give 13.
+	// 15, where chance alone would give 13. It is weighed against the closer looks
+	// (lookTrust in vision), chosen with them.
 	tabTrust = .27
 	maxWays  = 6
 )

@@ -42,7 +42,7 @@ type Meeting struct {
 	Left, Right Edge    // right end of the left piece, left end of the right piece, px in the picture
 }
 
-// Place is where to look: X along the courses, from Y up the slope, on height Z (mm).
+// MeetAt is where to look: X along the courses, from Y up the slope, on height Z (mm).
 type MeetAt struct {
 	X, Y, Z   float64
 	Laminated bool
@@ -76,18 +76,12 @@ func (c *Closer) Look(p *plane.Pyramid, f *plane.Frame, at MeetAt) (m Meeting, o
 	if err != nil {
 		return m, false, fmt.Errorf("read a patch: %w", err)
 	}
-	in, seen := meetInput(b)
-	if seen < meetSeen {
+	if shown(b) < meetSeen {
 		return m, false, nil
 	}
 	y := at.Y + MeetHigh/2
 	tx, ty := f.Sight(at.X, y, at.Z)
-	for k, value := range [5]float64{tx, -ty, math.Log(f.ScaleAt(at.X, y, at.Z)), truth(at.Laminated), truth(at.Lower)} {
-		plane := in[(3+k)*meetW*meetH : (4+k)*meetW*meetH]
-		for i := range plane {
-			plane[i] = float32(value)
-		}
-	}
+	in := net.Patch(b, tx, -ty, math.Log(f.ScaleAt(at.X, y, at.Z)), truth(at.Laminated), truth(at.Lower))
 	out, err := c.net.Forward(in, meetPlanes, meetH, meetW)
 	if err != nil {
 		return m, false, fmt.Errorf("run the joint network: %w", err)
@@ -106,30 +100,15 @@ func truth(b bool) float64 {
 	return 0
 }
 
-// meetInput is the patch with mean 0 and spread 1, and the share of it that the photo shows.
-func meetInput(b []byte) (in []float32, seen float64) {
-	const n = meetW * meetH
-	in = make([]float32, meetPlanes*n)
-	var sum, sq float64
-	dark := 0
+// shown is the share of a view that the photo shows.
+func shown(b []byte) float64 {
+	n, seen := len(b)/3, 0
 	for i := range n {
-		q := b[3*i : 3*i+3]
-		if q[0]|q[1]|q[2] == 0 {
-			dark++
-		}
-		for _, c := range q {
-			v := float64(c)
-			sum, sq = sum+v, sq+v*v
+		if q := b[3*i : 3*i+3]; q[0]|q[1]|q[2] != 0 {
+			seen++
 		}
 	}
-	mean := sum / (3 * n)
-	k := 1 / (math.Sqrt(max(sq/(3*n)-mean*mean, 0)) + 4)
-	for i := range n {
-		for c := range 3 {
-			in[c*n+i] = float32((float64(b[3*i+c]) - mean) * k)
-		}
-	}
-	return in, 1 - float64(dark)/n
+	return float64(seen) / float64(n)
 }
 
 // meetEdge is one end as two points of the picture, the lower first.

@@ -95,7 +95,7 @@ func (f *Finder) once(p *plane.Pyramid, fr *plane.Frame, x, y, z float64) (Look,
 		return Look{}, fmt.Errorf("read a patch: %w", err)
 	}
 	tx, ty := fr.Sight(x, y, z)
-	out, err := f.net.Forward(input(b, tx, -ty, math.Log(fr.ScaleAt(x, y, z))), planes, side, side)
+	out, err := f.net.Forward(net.Patch(b, tx, -ty, math.Log(fr.ScaleAt(x, y, z))), planes, side, side)
 	if err != nil {
 		return Look{}, fmt.Errorf("run the head network: %w", err)
 	}
@@ -103,27 +103,6 @@ func (f *Finder) once(p *plane.Pyramid, fr *plane.Frame, x, y, z float64) (Look,
 		return Look{}, fmt.Errorf("run the head network: outputs of unexpected size")
 	}
 	return read(out[0].Data, &v), nil
-}
-
-// input is the patch with mean 0 and spread 1, followed by constant planes for
-// the line of sight (tangents right and down) and the photo's scale.
-func input(b []byte, right, down, logScale float64) []float32 {
-	in := make([]float32, planes*side*side)
-	n := side * side
-	var sum, sq float64
-	for _, c := range b {
-		v := float64(c)
-		sum, sq = sum+v, sq+v*v
-	}
-	mean := sum / float64(3*n)
-	k := 1 / (math.Sqrt(max(sq/float64(3*n)-mean*mean, 0)) + 4)
-	for i := range n {
-		for c := range 3 {
-			in[c*n+i] = float32((float64(b[3*i+c]) - mean) * k)
-		}
-		in[3*n+i], in[4*n+i], in[5*n+i] = float32(right), float32(down), float32(logScale)
-	}
-	return in
 }
 
 // read turns the network's numbers into lengths.
