@@ -18,11 +18,8 @@ const (
 // lengths measures what the rules ask for.
 func (p *pass) lengths() (*Refusal, error) {
 	p.r.Course = p.courseResult()
-	p.r.ToPicture = func(x, y length.MM) Point {
-		f := &p.solution.Frame
-		u, v := f.Project(float64(x), float64(y), f.Stack.At(float64(y)))
-		return Point{u, v}
-	}
+	p.r.Surface = p.surface()
+	p.r.bind()
 	for i := range p.found {
 		p.r.Fasteners = append(p.r.Fasteners, p.fastener(i+1, &p.found[i]))
 	}

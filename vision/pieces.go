@@ -10,7 +10,7 @@ import (
 // courseResult is the open course in the words of a Result.
 func (p *pass) courseResult() *Course {
 	f := &p.solution.Frame
-	c := &Course{Trace: p.trace}
+	c := &Course{}
 	at := func(x, y float64) Point {
 		u, v := f.Project(x, y, f.Stack.At(y))
 		return Point{u, v}
@@ -125,27 +125,4 @@ func (p *pass) offset(c *Course, at func(x, y float64) Point) {
 			c.NextJoints = append(c.NextJoints, NextJoint{Px: at(float64(x.Value()), p.stack.Exposure), X: x})
 		}
 	}
-}
-
-// trace follows the course at a height over its butt line, in the picture.
-func (p *pass) trace(y length.MM) []Point {
-	f := &p.solution.Frame
-	w, h := float64(p.picture.Cols()), float64(p.picture.Rows())
-	var out []Point
-	for k := range p.geometry {
-		l, r := p.edgeX(k, -1, float64(y)), p.edgeX(k, 1, float64(y))
-		n := max(2, int((r-l)/60)+1)
-		for i := range n {
-			x := l + (r-l)*float64(i)/float64(n-1)
-			b := 0.0
-			if q := p.geometry[k].butt; q != nil {
-				b = q.Across(f, x)
-			}
-			u, v := f.Project(x, b+float64(y), f.Stack.At(float64(y)))
-			if u > -w/4 && u < 1.25*w && v > -h/4 && v < 1.25*h {
-				out = append(out, Point{u, v})
-			}
-		}
-	}
-	return out
 }

@@ -217,6 +217,7 @@ type Result struct {
 	Inputs       []length.Source // where each shared input of the lengths comes from, in the order of Measured.Shared
 	Budget       []Share
 	Stages       []Stage
+	Surface      *Surface // what drawing on the photo needs; nil when refused
 	// ToPicture maps a point of the surface of the open course (x along, y above
 	// the butt, mm) to the picture frame; nil when refused.
 	ToPicture func(x, y length.MM) Point `json:"-"`
