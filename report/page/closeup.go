@@ -3,18 +3,13 @@ package page
 import (
 	"fmt"
 	"html/template"
-	"image"
-	"image/color"
 	"math"
 	"slices"
-
-	"gocv.io/x/gocv"
 
 	"coursegauge/report/judge"
 	"coursegauge/report/schedule"
 	"coursegauge/vision"
 	"coursegauge/vision/length"
-	"coursegauge/vision/photo"
 )
 
 // Every close-up shows the same piece of roof at the same scale.
@@ -69,31 +64,28 @@ type measure struct {
 	Anchor               string
 }
 
-// newCloseup rectifies the roof around head h and draws the lengths in
-// question. The lines are placed by the measured lengths from the head's
+// newCloseup shows the roof around head h and draws the lengths in question. The lines are placed by the measured lengths from the head's
 // centre, not by the surface below it, so that they agree with the figures.
-func newCloseup(file string, h judge.Head, r *vision.Result, pic *photo.Picture, s schedule.Schedule, most int) (closeup, error) {
-	f := h.Fastener
+func (in subject) newCloseup(h judge.Head, most int) (closeup, error) {
+	f, r := h.Fastener, in.r
 	c := closeup{
-		ID: headID(file, f.ID), Head: f.ID, Verdict: string(h.Verdict),
+		ID: headID(in.p.File, f.ID), Head: f.ID, Verdict: string(h.Verdict),
 		Alt:     fmt.Sprintf("close-up of head %d, seen square to the roof", f.ID),
 		ViewBox: fmt.Sprintf("%s %s %s %s", num(-closeW/2), num(-closeH/2), num(closeW), num(closeH)),
 		Budget:  newBudgetTable(f, r.Inputs),
 	}
-	if pic == nil || r.ToPicture == nil {
+	jpeg := in.cut.head(f.ID)
+	if jpeg == nil {
 		return c, nil
 	}
-	x, y, ok := onRoof(r.ToPicture, f.Px, valueOr(f.Along, 0), valueOr(f.AboveButt, 0))
-	if !ok {
-		return c, nil
-	}
-	var err error
-	if c.Src, err = rectified(pic.Mat, r.ToPicture, x, y, most); err != nil {
+	webp, err := in.shrink(View{JPEG: jpeg, Size: closeW * closeScale, Most: most})
+	if err != nil {
 		return c, err
 	}
+	c.Src = source("src", webp)
 	c.Radius = num(float64(valueOr(f.HeadDiameter, 9.5))/2 + 1)
-	c.Guides = guides(f, r.Course, s)
-	c.Measures = measures(h, r.Course, s)
+	c.Guides = guides(f, r.Course, in.s)
+	c.Measures = measures(h, r.Course, in.s)
 	return c, nil
 }
 
@@ -135,39 +127,6 @@ func u95(u length.MM) string {
 		return ""
 	}
 	return fmt.Sprintf("%.3f", length.K95*u/length.Inch)
-}
-
-// rectified cuts the window about (x, y), mm on the course's surface, out of
-// the full picture. Over so small a piece the mapping is a homography, which
-// its four corners give.
-func rectified(m gocv.Mat, toPicture toPicture, x, y length.MM, most int) (template.HTMLAttr, error) {
-	w, h := int(closeW*closeScale), int(closeH*closeScale)
-	var from, to []gocv.Point2f
-	for _, c := range [][2]float64{{-1, 1}, {1, 1}, {1, -1}, {-1, -1}} {
-		u, v := c[0]*closeW/2, c[1]*closeH/2
-		p := toPicture(x+length.MM(u), y+length.MM(v))
-		if math.IsNaN(p.X + p.Y) {
-			return "", nil
-		}
-		from = append(from, gocv.Point2f{X: float32(p.X), Y: float32(p.Y)})
-		to = append(to, gocv.Point2f{
-			X: float32((u+closeW/2)*closeScale - 0.5),
-			Y: float32((closeH/2-v)*closeScale - 0.5),
-		})
-	}
-	src, dst := gocv.NewPoint2fVectorFromPoints(from), gocv.NewPoint2fVectorFromPoints(to)
-	defer src.Close()
-	defer dst.Close()
-	homography := gocv.GetPerspectiveTransform2f(src, dst)
-	defer homography.Close()
-	out := gocv.NewMat()
-	defer out.Close()
-	outside := color.RGBA{R: 0xdd, G: 0xdd, B: 0xdd, A: 0xff}
-	if err := gocv.WarpPerspectiveWithParams(m, &out, homography, image.Pt(w, h), gocv.InterpolationCubic, gocv.BorderConstant, outside); err != nil {
-		return "", err
-	}
-	data, err := shrunk(out, w, most)
-	return source("src", data), err
 }
 
 // guides are the lines of the course that cross the window.

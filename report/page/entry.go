@@ -11,7 +11,6 @@ import (
 	"coursegauge/report/review"
 	"coursegauge/report/schedule"
 	"coursegauge/vision"
-	"coursegauge/vision/photo"
 )
 
 // entry is one thing to decide: a head, several heads of one piece that show
@@ -80,10 +79,11 @@ func beyond(f judge.Finding) float64 {
 
 // subject is what entries of one photo are made from.
 type subject struct {
-	p   inspection.Photo
-	r   *vision.Result
-	pic *photo.Picture
-	s   schedule.Schedule
+	p      inspection.Photo
+	r      *vision.Result
+	cut    *Cuttings // nil when there was no picture
+	shrink func(View) ([]byte, error)
+	s      schedule.Schedule
 }
 
 // newEntries are the entries of one photo.
@@ -179,7 +179,7 @@ func (in subject) headEntry(group []judge.Head, most int) (entry, error) {
 	e.order = best
 	var ids []string
 	for _, h := range group {
-		v, err := newCloseup(in.p.File, h, in.r, in.pic, in.s, most)
+		v, err := in.newCloseup(h, most)
 		if err != nil {
 			return e, err
 		}
@@ -217,7 +217,7 @@ func sayings(lines []findingLine) (out []string) {
 func (in subject) pieceEntry(f judge.PieceFinding, target string, most int) (entry, error) {
 	e := in.newEntry(sectionID(in.p.File)+"-"+strings.ReplaceAll(target, "/", "-"), string(f.Result))
 	e.order = orderOf(in.p.File, 0, string(f.Result), []judge.Finding{f.Finding})
-	v, err := newPieceView(f, in.r, in.pic, in.s, most)
+	v, err := in.newPieceView(f, most)
 	if err != nil {
 		return e, err
 	}
@@ -240,7 +240,7 @@ func (in subject) pieceEntry(f judge.PieceFinding, target string, most int) (ent
 func (in subject) newEntry(id, verdict string) entry {
 	e := entry{ID: id, Verdict: verdict, Word: say(resultWords, verdict), File: in.p.File, PhotoID: sectionID(in.p.File), SHA: in.p.SHA256, Crew: in.p.Crew}
 	if in.p.Image != nil {
-		e.ViewBox, e.Thumb = fmt.Sprintf("0 0 %d %d", in.p.Image.Width, in.p.Image.Height), in.pic != nil
+		e.ViewBox, e.Thumb = fmt.Sprintf("0 0 %d %d", in.p.Image.Width, in.p.Image.Height), in.cut != nil
 	}
 	return e
 }

@@ -198,9 +198,7 @@ func TestNothingIsInjected(t *testing.T) {
 	r := &vision.Result{Refusal: &vision.Refusal{Reason: vision.Reason(evil), Detail: evil, Advice: evil}}
 	p := inspection.Build(inspection.Source{File: "evil" + evil, SHA256: evil, Crew: evil}, s, r, judge.Photo{})
 	p.Device, p.Taken = evil, evil
-	if err := w.Add(p, r, judge.Photo{}, nil); err != nil {
-		t.Fatal(err)
-	}
+	put(t, w, p, r, judge.Photo{}, nil)
 	doc = inspection.New(doc.Tool, inspection.Schedule{File: evil, SHA256: evil, Title: evil}, evil, append(doc.Photos, p))
 	all, text := elements(t, finished(t, w, doc))
 	scripts := 0
@@ -274,7 +272,8 @@ func TestWorkers(t *testing.T) {
 	var group sync.WaitGroup
 	for _, p := range photos {
 		group.Go(func() {
-			if err := w.Add(p, r, judge.Photo{}, nil); err != nil {
+			parts, err := w.Make(p, r, judge.Photo{}, nil, View.Shrink)
+			if err := errors.Join(err, w.Put(parts)); err != nil {
 				t.Error(err)
 			}
 		})

@@ -117,11 +117,15 @@ func TestRectified(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	src, err := rectified(m, scenePlace, x, y, 60_000)
+	jpeg, err := rectified(m, scenePlace, x, y)
 	if err != nil {
 		t.Fatal(err)
 	}
-	img := decoded(t, src)
+	webp, err := View{JPEG: jpeg, Size: closeW * closeScale, Most: 60_000}.Shrink()
+	if err != nil {
+		t.Fatal(err)
+	}
+	img := decoded(t, source("src", webp))
 	if s := img.Bounds().Size(); s != image.Pt(closeW*closeScale, closeH*closeScale) {
 		t.Fatalf("size %v", s)
 	}

@@ -2,16 +2,12 @@ package page
 
 import (
 	"fmt"
-	"image/color"
 	"math"
-
-	"gocv.io/x/gocv"
 
 	"coursegauge/report/judge"
 	"coursegauge/report/schedule"
 	"coursegauge/vision"
 	"coursegauge/vision/length"
-	"coursegauge/vision/photo"
 )
 
 // The view of a piece or a joint: every one shows the same stretch of roof at
@@ -24,29 +20,26 @@ const (
 
 // newPieceView shows the roof about a piece, or about a joint of the course
 // below, with the course's lines and the numbers of the heads.
-func newPieceView(f judge.PieceFinding, r *vision.Result, pic *photo.Picture, s schedule.Schedule, most int) (closeup, error) {
+func (in subject) newPieceView(f judge.PieceFinding, most int) (closeup, error) {
+	r := in.r
 	v := closeup{Alt: "the piece in question with its neighbours, seen square to the roof", Wide: true}
 	at, ok := placeOf(f, r.Course)
-	if pic == nil || r.ToPicture == nil || !ok {
+	if in.cut == nil || in.cut.Strip == nil || r.ToPicture == nil || !ok {
 		return v, nil
 	}
 	middle, _, ok := onRoof(r.ToPicture, at, 0, 0)
 	if !ok {
 		return v, nil
 	}
-	w := window{left: float64(middle) - pieceW/2, top: pieceH - pieceFoot}
-	m, err := w.unrolled(pic.Mat, r.ToPicture)
+	column := math.Round((float64(middle) - pieceW/2 - in.cut.StripLeft) * pieceScale)
+	w := window{left: in.cut.StripLeft + column/pieceScale, top: pieceH - pieceFoot}
+	webp, err := in.shrink(View{JPEG: in.cut.Strip, X: int(column), Width: pieceW * pieceScale, Size: pieceW * pieceScale, Most: most})
 	if err != nil {
 		return v, err
 	}
-	defer m.Close()
-	data, err := shrunk(m, int(pieceW*pieceScale), most)
-	if err != nil {
-		return v, err
-	}
-	v.Src = source("src", data)
+	v.Src = source("src", webp)
 	v.ViewBox = fmt.Sprintf("%s %s %s %s", num(w.left), num(-w.top), num(pieceW), num(pieceH))
-	w.addCourse(r, s)
+	w.addCourse(r, in.s)
 	w.addHeads(r.Fasteners)
 	w.addGap(f, r.Fasteners)
 	v.Guides = w.guides
@@ -61,7 +54,7 @@ func placeOf(f judge.PieceFinding, c *vision.Course) (vision.Point, bool) {
 	}
 	for _, q := range c.Pieces {
 		if q.ID == f.Piece {
-			return vision.Point{X: (q.LeftPx.X + q.RightPx.X) / 2, Y: (q.LeftPx.Y + q.RightPx.Y) / 2}, true
+			return middleOf(q), true
 		}
 	}
 	return vision.Point{}, false
@@ -71,32 +64,6 @@ func placeOf(f judge.PieceFinding, c *vision.Course) (vision.Point, bool) {
 type window struct {
 	left, top float64
 	guides    []guide
-}
-
-// unrolled is the window as a picture. Over so long a piece the mapping is no
-// homography: each pixel is looked up.
-func (w *window) unrolled(m gocv.Mat, toPicture toPicture) (gocv.Mat, error) {
-	cols, rows := int(pieceW*pieceScale), int(pieceH*pieceScale)
-	mapX, mapY, out := gocv.NewMatWithSize(rows, cols, gocv.MatTypeCV32F), gocv.NewMatWithSize(rows, cols, gocv.MatTypeCV32F), gocv.NewMat()
-	defer mapX.Close()
-	defer mapY.Close()
-	xs, errX := mapX.DataPtrFloat32()
-	ys, errY := mapY.DataPtrFloat32()
-	if errX != nil || errY != nil {
-		return out, fmt.Errorf("map of the view: %v %v", errX, errY)
-	}
-	for i := range rows {
-		y := w.top - (float64(i)+.5)/pieceScale
-		for j := range cols {
-			p := toPicture(length.MM(w.left+(float64(j)+.5)/pieceScale), length.MM(y))
-			if math.IsNaN(p.X + p.Y) {
-				p.X, p.Y = -1e4, -1e4
-			}
-			xs[i*cols+j], ys[i*cols+j] = float32(p.X), float32(p.Y)
-		}
-	}
-	outside := color.RGBA{R: 0xdd, G: 0xdd, B: 0xdd, A: 0xff}
-	return out, gocv.Remap(m, &out, &mapX, &mapY, gocv.InterpolationLinear, gocv.BorderConstant, outside)
 }
 
 func (w *window) inside(x float64) bool { return x > w.left && x < w.left+pieceW }

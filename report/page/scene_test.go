@@ -51,7 +51,7 @@ func measured(value, u length.MM) *length.Measured {
 	return &m
 }
 
-func scenePicture(t *testing.T, heads []vision.Fastener) *photo.Picture {
+func scenePicture(t *testing.T, heads []vision.Fastener) gocv.Mat {
 	t.Helper()
 	m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(60, 70, 80, 0), sceneHeight, sceneWidth, gocv.MatTypeCV8UC3)
 	t.Cleanup(func() { m.Close() })
@@ -61,7 +61,7 @@ func scenePicture(t *testing.T, heads []vision.Fastener) *photo.Picture {
 			t.Fatal(err)
 		}
 	}
-	return &photo.Picture{Mat: m, SHA256: strings.Repeat("ab", 32)}
+	return m
 }
 
 // sceneResult has a head high above the band, one near a lower joint, one
@@ -132,17 +132,36 @@ func added(t *testing.T, s schedule.Schedule, name string) (*Writer, inspection.
 		inspection.Build(inspection.Source{File: name, SHA256: sha, Width: sceneWidth, Height: sceneHeight, Facts: photo.Facts{Device: "phone", Orientation: 1}}, s, r, j),
 		inspection.Build(inspection.Source{File: "m-torn.jpg", SHA256: sha}, s, torn, judge.Photo{}),
 	}
-	add := func(p inspection.Photo, r *vision.Result, j judge.Photo, pic *photo.Picture) {
-		if err := w.Add(p, r, j, pic); err != nil {
-			t.Fatal(err)
-		}
+	add := func(p inspection.Photo, r *vision.Result, j judge.Photo, cut *Cuttings) {
+		t.Helper()
+		put(t, w, p, r, j, cut)
 	}
-	add(photos[0], far, judge.Photo{}, pic)
-	add(photos[1], r, j, pic)
+	add(photos[0], far, judge.Photo{}, cutOf(t, far, pic))
+	add(photos[1], r, j, cutOf(t, r, pic))
 	add(photos[2], torn, judge.Photo{}, nil)
 	doc := inspection.New(inspection.Tool{Version: "0.1", OpenCV: "4.6.0", CardFormat: "charuco-10x7/1"},
 		inspection.Schedule{File: "schedule.yaml", SHA256: s.SHA256, Title: s.Title}, "2026-05-04T22:00:00Z", photos)
 	return w, doc
+}
+
+func cutOf(t *testing.T, r *vision.Result, pic gocv.Mat) *Cuttings {
+	t.Helper()
+	c, err := Cut(r, pic)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+func put(t *testing.T, w *Writer, p inspection.Photo, r *vision.Result, j judge.Photo, cut *Cuttings) {
+	t.Helper()
+	parts, err := w.Make(p, r, j, cut, View.Shrink)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Put(parts); err != nil {
+		t.Fatal(err)
+	}
 }
 
 func finished(t *testing.T, w *Writer, doc inspection.Document) string {

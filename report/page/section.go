@@ -7,7 +7,6 @@ import (
 
 	"coursegauge/report/inspection"
 	"coursegauge/vision/length"
-	"coursegauge/vision/photo"
 )
 
 // section is one photo as the template sees it.
@@ -50,25 +49,25 @@ type pair struct{ Name, Value string }
 
 type budgetRow struct{ Source, AboveButt, End, LowerJoint string }
 
-func newSection(in subject, entries []entry, full string) (section, error) {
+func newSection(in subject, entries []entry, full string) section {
 	p := in.p
 	sec := section{ID: sectionID(p.File), File: p.File, SHA: p.SHA256, Needs: needs(p), Full: full, Details: newDetails(p)}
 	if p.Image != nil {
 		sec.Width, sec.Height = p.Image.Width, p.Image.Height
 	}
+	if in.cut != nil {
+		sec.Src = source("src", in.cut.Whole)
+	}
 	if p.Refusal != nil {
 		sec.Refused = &refusal{say(reasonWords, p.Refusal.Reason), sentence(capital(p.Refusal.Detail)), sentence(p.Refusal.Advice)}
 		sec.Alt = "the refused photo, small"
-		return sec, sec.picture(in.pic, refusedSize, refusedBytes)
+		return sec
 	}
 	sec.Alt = fmt.Sprintf("the photo with %s marked; the table below holds the same", countOf(len(p.Heads), "head"))
-	if err := sec.picture(in.pic, pictureSize, pictureBytes); err != nil {
-		return sec, err
-	}
-	if in.pic != nil {
-		sec.Overlay, sec.Size = newOverlay(p, in.r, in.s, in.pic.Width(), in.pic.Height()), fmt.Sprintf("%d %d", sec.Width, sec.Height)
-		if err := sec.thumb(in.pic, len(entries)); err != nil {
-			return sec, err
+	if in.cut != nil {
+		sec.Overlay, sec.Size = newOverlay(p, in.r, in.s, in.cut.Width, in.cut.Height), fmt.Sprintf("%d %d", sec.Width, sec.Height)
+		if len(entries) > 0 {
+			sec.Thumb = source("href", in.cut.Thumb)
 		}
 	}
 	for _, h := range p.Heads {
@@ -78,7 +77,7 @@ func newSection(in subject, entries []entry, full string) (section, error) {
 		sec.Links = append(sec.Links, item{e.ID, e.Title})
 	}
 	sec.Failed = failed(p.Checks)
-	return sec, nil
+	return sec
 }
 
 func rank(verdict string) int {
@@ -86,25 +85,6 @@ func rank(verdict string) int {
 		return 0
 	}
 	return 1
-}
-
-func (s *section) picture(pic *photo.Picture, size, most int) error {
-	if pic == nil {
-		return nil
-	}
-	data, err := shrunk(pic.Mat, size, most)
-	s.Src = source("src", data)
-	return err
-}
-
-// thumb is the small picture that the entries of the photo show their place in.
-func (s *section) thumb(pic *photo.Picture, entries int) error {
-	if entries == 0 {
-		return nil
-	}
-	data, err := shrunk(pic.Mat, thumbSize, thumbBytes)
-	s.Thumb = source("href", data)
-	return err
 }
 
 // needs tells whether a person must look at the photo.

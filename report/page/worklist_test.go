@@ -152,7 +152,7 @@ func TestPieceEntries(t *testing.T) {
 	}}
 	zero := 0
 	p.Findings = []inspection.Finding{{Rule: "gap", Piece: &zero}, {Rule: "offset", Joint: &zero}, {Rule: "narrow", Piece: &zero}}
-	entries, err := newEntries(subject{p, r, scenePicture(t, r.Fasteners), s}, j)
+	entries, err := newEntries(subject{p, r, cutOf(t, r, scenePicture(t, r.Fasteners)), View.Shrink, s}, j)
 	if err != nil {
 		t.Fatal(err)
 	}

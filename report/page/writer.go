@@ -45,7 +45,7 @@ type Options struct {
 	NoLocation bool    // places and devices were left out on purpose
 }
 
-// Writer gathers the sections of one report. Add may be called by several
+// Writer gathers the parts of one report. Make and Put may be called by several
 // goroutines at once.
 type Writer struct {
 	dir      string
@@ -78,40 +78,70 @@ func NewWriter(dir string, s schedule.Schedule, o Options) (*Writer, error) {
 // Close removes the sections. A report that was finished stays.
 func (w *Writer) Close() error { return os.RemoveAll(w.dir) }
 
-// Add writes the section and the entries of one photo: p is its written form, r
-// what was measured, j what was judged. pic is nil when the file could not be
-// read. Nothing of r, j or pic is kept.
-func (w *Writer) Add(p inspection.Photo, r *vision.Result, j judge.Photo, pic *photo.Picture) error {
-	in := subject{p, r, pic, w.schedule}
-	entries, err := newEntries(in, j)
-	if err != nil {
-		return fmt.Errorf("report: %s: %w", p.File, err)
-	}
-	s, err := newSection(in, entries, w.full(p))
-	if err != nil {
-		return fmt.Errorf("report: %s: %w", p.File, err)
-	}
-	if err := w.keep("photo.html.tmpl", s.ID, s); err != nil {
-		return fmt.Errorf("report: %s: %w", p.File, err)
-	}
-	for _, e := range entries {
-		if err := w.keep("entry.html.tmpl", e.ID, e); err != nil {
-			return fmt.Errorf("report: %s: %w", p.File, err)
-		}
-		w.mu.Lock()
-		w.entries = append(w.entries, listed{e.order, e.ID})
-		w.mu.Unlock()
-	}
-	return nil
+// Parts are what a report says of one photo, ready for the page: its section
+// first, then its entries. They can be kept (gob) and put into another report of
+// the same schedule and options.
+type Parts []Part
+
+// Part is a piece of the page with what the work list is ordered by.
+type Part struct {
+	ID, File              string
+	HTML                  []byte
+	Entry                 bool // else the section of the photo
+	Verdict, Chance, Rank int
+	Beyond                float64
+	N                     int
 }
 
-// keep writes a part of the page into the writer's folder.
-func (w *Writer) keep(template, id string, of any) error {
-	var b bytes.Buffer
-	if err := templates.ExecuteTemplate(&b, template, of); err != nil {
-		return err
+// Make writes down one photo: p is its written form, r what was measured, j
+// what was judged, cut its pictures; cut is nil when the file could not be read.
+// shrink makes the pictures that are shown, as View.Shrink does.
+func (w *Writer) Make(p inspection.Photo, r *vision.Result, j judge.Photo, cut *Cuttings, shrink func(View) ([]byte, error)) (Parts, error) {
+	parts, err := w.parts(subject{p, r, cut, shrink, w.schedule}, j)
+	if err != nil {
+		return nil, fmt.Errorf("report: %s: %w", p.File, err)
 	}
-	return os.WriteFile(w.partPath(id), b.Bytes(), 0o600)
+	return parts, nil
+}
+
+func (w *Writer) parts(in subject, j judge.Photo) (Parts, error) {
+	entries, err := newEntries(in, j)
+	if err != nil {
+		return nil, err
+	}
+	s := newSection(in, entries, w.full(in.p))
+	html, err := filled("photo.html.tmpl", s)
+	parts := Parts{{ID: s.ID, File: in.p.File, HTML: html}}
+	for _, e := range entries {
+		if err != nil {
+			break
+		}
+		html, err = filled("entry.html.tmpl", e)
+		o := e.order
+		parts = append(parts, Part{e.ID, in.p.File, html, true, o.verdict, o.chance, o.rules, o.beyond, o.n})
+	}
+	return parts, err
+}
+
+func filled(template string, of any) ([]byte, error) {
+	var b bytes.Buffer
+	err := templates.ExecuteTemplate(&b, template, of)
+	return b.Bytes(), err
+}
+
+// Put takes the parts of a photo into the report. Nothing of them is kept in memory.
+func (w *Writer) Put(parts Parts) error {
+	for _, p := range parts {
+		if err := os.WriteFile(w.partPath(p.ID), p.HTML, 0o600); err != nil {
+			return fmt.Errorf("report: %s: %w", p.File, err)
+		}
+		if p.Entry {
+			w.mu.Lock()
+			w.entries = append(w.entries, listed{entryOrder{p.Verdict, p.Chance, p.Rank, p.Beyond, p.File, p.N}, p.ID})
+			w.mu.Unlock()
+		}
+	}
+	return nil
 }
 
 // full is the link to the full-size photo, "" when it is not known where that lies.
@@ -132,17 +162,27 @@ func escapedPath(name string) string {
 }
 
 // Finish writes the report of doc to the file out, whole or not at all. Every
-// photo of doc must have been added; sections of others are left out.
+// photo of doc must have been put; parts of others are left out.
 func (w *Writer) Finish(out string, doc inspection.Document) error {
-	f, err := renameio.NewPendingFile(out, renameio.WithPermissions(0o644))
+	f, err := w.Pending(out, doc)
 	if err != nil {
 		return err
 	}
 	defer f.Cleanup()
-	if err := w.assemble(f, doc); err != nil {
-		return err
-	}
 	return f.CloseAtomicallyReplace()
+}
+
+// Pending writes the report beside out and leaves it to the caller to put it
+// into place, or to clean it up.
+func (w *Writer) Pending(out string, doc inspection.Document) (*renameio.PendingFile, error) {
+	f, err := renameio.NewPendingFile(out, renameio.WithPermissions(0o644))
+	if err != nil {
+		return nil, err
+	}
+	if err := w.assemble(f, doc); err != nil {
+		return nil, errors.Join(err, f.Cleanup())
+	}
+	return f, nil
 }
 
 func (w *Writer) assemble(out io.Writer, doc inspection.Document) error {
@@ -209,3 +249,19 @@ func sectionID(file string) string {
 }
 
 func headID(file string, id int) string { return fmt.Sprintf("%s-h%d", sectionID(file), id) }
+
+// Add makes and puts the parts of one photo.
+func (w *Writer) Add(p inspection.Photo, r *vision.Result, j judge.Photo, pic *photo.Picture) error {
+	var cut *Cuttings
+	if pic != nil {
+		var err error
+		if cut, err = Cut(r, pic.Mat); err != nil {
+			return err
+		}
+	}
+	parts, err := w.Make(p, r, j, cut, View.Shrink)
+	if err != nil {
+		return err
+	}
+	return w.Put(parts)
+}
