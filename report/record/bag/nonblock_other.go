@@ -1,0 +1,5 @@
+//go:build !unix
+
+package bag
+
+const nonblock = 0

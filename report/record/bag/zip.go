@@ -1,0 +1,276 @@
+package bag
+
+import (
+	"archive/zip"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path"
+	"slices"
+	"strings"
+)
+
+// Limits of a zip archive. A photo or a report shrinks at most some twenty times.
+const (
+	maxRatio   = 200     // of a file, unpacked over packed
+	smallEntry = 1 << 20 // unpacked bytes that no ratio makes harmful
+)
+
+// archive is a bag in a zip archive. Files are read where they lie.
+type archive struct {
+	file    *os.File
+	reader  *zip.Reader
+	size    int64
+	top     string // the one folder of the archive, with a slash
+	files   []File
+	entries map[string]*zip.File
+	refused []Problem
+	empty   []string
+}
+
+// OpenZip lists the bag in a zip archive (RFC 8493, 4.2: one folder that holds
+// the bag). Entries that lead out of it, are listed twice, are links or unpack
+// to absurd sizes are refused and never opened.
+func OpenZip(name string) (Source, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	info, err := f.Stat()
+	if err == nil && !info.Mode().IsRegular() {
+		err = errors.New("this is no regular file")
+	}
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	a, err := readZip(f, info.Size())
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	a.file = f
+	return a, nil
+}
+
+// readZip takes in the index of an archive.
+func readZip(r io.ReaderAt, size int64) (*archive, error) {
+	z, err := zip.NewReader(r, size)
+	if err != nil && !errors.Is(err, zip.ErrInsecurePath) {
+		return nil, fmt.Errorf("this is neither a folder nor a sound zip archive: %w", err)
+	}
+	if len(z.File) > maxFiles {
+		return nil, fmt.Errorf("the archive lists %d files; no more than %d are read", len(z.File), maxFiles)
+	}
+	a := &archive{reader: z, size: size, entries: map[string]*zip.File{}}
+	a.top = topFolder(z.File)
+	a.checkSizes()
+	parents := map[string]bool{}
+	for _, e := range z.File {
+		a.take(e, parents)
+	}
+	for _, e := range a.empty {
+		parents[path.Dir(e)] = true
+	}
+	a.empty = slices.DeleteFunc(a.empty, func(e string) bool { return parents[e] })
+	slices.SortFunc(a.files, func(x, y File) int { return compare(x.Path, y.Path) })
+	return a, nil
+}
+
+// topFolder is the folder in which the shallowest declaration lies, "" without one.
+func topFolder(files []*zip.File) string {
+	top, found := "", false
+	for _, e := range files {
+		dir, name := path.Split(e.Name)
+		if name == DeclarationFile && (!found || len(dir) < len(top)) {
+			top, found = dir, true
+		}
+	}
+	if strings.Count(top, "/") > 1 || top != "" && unsafe(strings.TrimSuffix(top, "/")) != "" {
+		return ""
+	}
+	return top
+}
+
+// checkSizes refuses an archive whose files would have to lie in each other.
+func (a *archive) checkSizes() {
+	var packed uint64
+	for _, e := range a.reader.File {
+		packed += min(e.CompressedSize64, uint64(a.size)+1)
+	}
+	if packed > uint64(a.size) {
+		a.refused = append(a.refused, Problem{"", "the files of the archive lie in each other, as in a bomb"})
+	}
+}
+
+func (a *archive) take(e *zip.File, parents map[string]bool) {
+	refuse := func(text string) { a.refused = append(a.refused, Problem{e.Name, text}) }
+	isFolder := strings.HasSuffix(e.Name, "/")
+	if why := unsafe(strings.TrimSuffix(e.Name, "/")); why != "" {
+		refuse(why)
+		return
+	}
+	name, inside := strings.CutPrefix(e.Name, a.top)
+	switch mode := e.Mode(); {
+	case a.top == "" && !strings.Contains(e.Name, "/"):
+		refuse("lies outside the one folder that an archived bag has")
+	case !inside:
+		refuse("lies outside the folder of the bag, " + shown(strings.TrimSuffix(a.top, "/")))
+		return
+	case isFolder && e.UncompressedSize64 > 0:
+		refuse("is called a folder and holds bytes")
+		return
+	case isFolder:
+		if name != "" {
+			a.empty = append(a.empty, strings.TrimSuffix(name, "/"))
+		}
+		return
+	case !mode.IsRegular():
+		refuse("is a link or something else that is no file; a bag holds files alone")
+		return
+	case e.UncompressedSize64 > smallEntry && e.UncompressedSize64/maxRatio > e.CompressedSize64:
+		refuse(fmt.Sprintf("would unpack to %d times its size, as in a bomb", e.UncompressedSize64/max(e.CompressedSize64, 1)))
+		return
+	case e.Method != zip.Store && e.Method != zip.Deflate, e.Flags&1 != 0:
+		refuse("is packed in a way that is not read (stored or deflated, not encrypted)")
+		return
+	case a.entries[name] != nil:
+		refuse("is in the archive twice")
+		return
+	}
+	for dir := path.Dir(name); dir != "." && !parents[dir]; dir = path.Dir(dir) {
+		parents[dir] = true
+	}
+	a.entries[name] = e
+	a.files = append(a.files, File{name, int64(e.UncompressedSize64)})
+}
+
+func (a *archive) Files() []File      { return a.files }
+func (a *archive) Refused() []Problem { return a.refused }
+func (a *archive) Folders() []string  { return a.empty }
+func (a *archive) Close() error {
+	if a.file == nil {
+		return nil
+	}
+	return a.file.Close()
+}
+
+// Open unpacks a file in memory's own time; no more bytes come out than the
+// index tells.
+func (a *archive) Open(path string) (io.ReadCloser, error) {
+	e := a.entries[path]
+	if e == nil {
+		return nil, fmt.Errorf("%s is not in the archive", shown(path))
+	}
+	r, err := e.Open()
+	if err != nil {
+		return nil, err
+	}
+	return struct {
+		io.Reader
+		io.Closer
+	}{io.LimitReader(r, int64(e.UncompressedSize64)+1), r}, nil
+}
+
+// Envelope looks at the archive itself rather than at the files in it. It is
+// whole when packing the index again gives the same bytes: then nothing is
+// hidden before, between or after the files. Else other programs may see other
+// files, which are problems; ok is false as well when only dates, order or the
+// like differ, as after packing it with another program.
+func Envelope(s Source) (ok bool, problems []Problem) {
+	a, isZip := s.(*archive)
+	if !isZip {
+		return true, nil
+	}
+	if a.canonical() {
+		return true, nil
+	}
+	for _, e := range a.reader.File {
+		name, err := a.localName(e)
+		switch {
+		case err != nil:
+			problems = append(problems, Problem{e.Name, err.Error()})
+		case name != e.Name:
+			problems = append(problems, Problem{e.Name, "is called " + shown(name) + " where it lies in the archive, so that other programs unpack it under that name"})
+		}
+	}
+	return false, problems
+}
+
+// canonical packs the index again and holds it against the archive.
+func (a *archive) canonical() bool {
+	if a.reader.Comment != "" {
+		return false
+	}
+	same := &comparer{with: io.NewSectionReader(a.file, 0, a.size)}
+	z := zip.NewWriter(same)
+	for _, e := range a.reader.File {
+		h := header(e.Name, e.Method)
+		if e.ExternalAttrs != h.ExternalAttrs || e.CreatorVersion>>8 != h.CreatorVersion>>8 || e.Comment != "" {
+			return false
+		}
+		h.Flags, h.CRC32, h.CompressedSize64, h.UncompressedSize64 = e.Flags, e.CRC32, e.CompressedSize64, e.UncompressedSize64
+		raw, err := e.OpenRaw()
+		if err != nil {
+			return false
+		}
+		w, err := z.CreateRaw(h)
+		if err != nil {
+			return false
+		}
+		if _, err := io.Copy(w, raw); err != nil {
+			return false
+		}
+	}
+	return z.Close() == nil && same.at == a.size
+}
+
+var errDiffers = errors.New("the archive differs")
+
+// comparer takes bytes as long as they are those of another reader.
+type comparer struct {
+	with io.ReaderAt
+	at   int64
+	have []byte
+}
+
+func (c *comparer) Write(p []byte) (int, error) {
+	if len(c.have) < len(p) {
+		c.have = make([]byte, len(p))
+	}
+	n, _ := c.with.ReadAt(c.have[:len(p)], c.at)
+	c.at += int64(n)
+	if n != len(p) || string(c.have[:n]) != string(p) {
+		return 0, errDiffers
+	}
+	return n, nil
+}
+
+// localName is the name of an entry in the header before its bytes; the index at
+// the end of the archive holds its own copy. How long that header is stands in
+// itself, so that it is looked for backwards.
+func (a *archive) localName(e *zip.File) (string, error) {
+	const fixed, longest = 30, 30 + 2*65535
+	data, err := e.DataOffset()
+	if err != nil {
+		return "", errors.New("cannot be found where the archive's index says")
+	}
+	from := max(0, data-longest)
+	b := make([]byte, data-from)
+	if _, err := a.file.ReadAt(b, from); err != nil {
+		return "", fmt.Errorf("cannot be read: %w", err)
+	}
+	for at := len(b) - fixed; at >= 0; at-- {
+		h := b[at:]
+		if string(h[:4]) != "PK\x03\x04" {
+			continue
+		}
+		name, extra := int(binary.LittleEndian.Uint16(h[26:])), int(binary.LittleEndian.Uint16(h[28:]))
+		if fixed+name+extra == len(h) {
+			return string(h[fixed : fixed+name]), nil
+		}
+	}
+	return "", errors.New("has no header where it lies in the archive")
+}
