@@ -107,7 +107,7 @@ func BenchmarkDecodeWalk(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		if err := sound(photo, h); err != nil {
+		if err := soundJPEG(photo, h); err != nil {
 			b.Fatal(err)
 		}
 		if ReadFacts(photo).Orientation != 6 {

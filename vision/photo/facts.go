@@ -23,7 +23,10 @@ type Facts struct {
 	FocalMM     float64 // focal length of the lens
 	Focal35MM   float64 // focal length with the same diagonal angle of view on 36 x 24 mm
 	DigitalZoom float64 // at least 1; 0 when unknown or not used
-	Orientation int     // 1 to 8 (CIPA DC-008, tag 0x0112); 1 when unknown
+	// Orientation is how the stored picture is to be turned, 1 to 8 (CIPA DC-008,
+	// tag 0x0112); 1 when unknown. In a HEIC it is what the container says, which
+	// the tag only repeats.
+	Orientation int
 	Location    *Location
 	// SensorW and SensorH are the size in pixels that the camera gave the
 	// picture (PixelXDimension, PixelYDimension, else ImageWidth, ImageLength):
@@ -38,12 +41,24 @@ type Location struct {
 	Lon float64 // east positive, -180 to 180
 }
 
-// ReadFacts reads the EXIF of a JPEG or PNG. It never fails: facts that are
-// not there, or not sound, stay unknown. Time is linear in b; memory beside b
-// is bounded by the guard, whatever b holds.
+// ReadFacts reads the EXIF of a photo. It never fails: facts that are not
+// there, or not sound, stay unknown. Time is linear in b; memory beside b is
+// bounded by the guard and by the size of b's index, whatever b holds.
 func ReadFacts(b []byte) Facts {
+	kind := formatOf(b)
+	if kind == nil {
+		return Facts{Orientation: 1}
+	}
+	f := exifFacts(kind.exif(b))
+	if kind.orientation != nil {
+		f.Orientation = kind.orientation(b)
+	}
+	return f
+}
+
+// exifFacts reads a TIFF body, which may be nil.
+func exifFacts(body []byte) Facts {
 	unknown := Facts{Orientation: 1}
-	body := exifBody(b)
 	if body == nil {
 		return unknown
 	}
@@ -67,17 +82,6 @@ func problem(text string) string {
 		return ""
 	}
 	return "EXIF unreadable: " + text
-}
-
-// exifBody finds the TIFF body of the EXIF in a photo, nil when there is none.
-func exifBody(b []byte) []byte {
-	switch {
-	case bytes.HasPrefix(b, jpegStart):
-		return jpegEXIF(b)
-	case bytes.HasPrefix(b, pngSignature):
-		return pngEXIF(b)
-	}
-	return nil
 }
 
 // decode hands a sifted body to the library. The recover is a second belt: the

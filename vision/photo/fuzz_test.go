@@ -18,7 +18,7 @@ func FuzzFacts(f *testing.F) {
 		}
 	}
 	for _, file := range []string{"derived-offset-plus0530.jpg", "gps-dms-little-endian.jpg", "phone-gps-bad-makernote-offset.jpg"} {
-		f.Add(exifBody(readFile(f, exifDir, file)))
+		f.Add(jpegEXIF(readFile(f, exifDir, file)))
 	}
 	f.Fuzz(func(t *testing.T, body []byte) {
 		s := sift(body)
@@ -56,7 +56,7 @@ func FuzzHeader(f *testing.F) {
 		if h.Width <= 0 || h.Height <= 0 {
 			t.Fatalf("size %d x %d", h.Width, h.Height)
 		}
-		_ = sound(b, h) // must end, whatever it answers
+		_ = formatOf(b).sound(b, h) // must end, whatever it answers
 		c, format, err := image.DecodeConfig(bytes.NewReader(b))
 		if err == nil && (c.Width != h.Width || c.Height != h.Height || format != h.Format) {
 			t.Fatalf("%+v, but Go's decoder reads %s %d x %d", h, format, c.Width, c.Height)

@@ -20,6 +20,7 @@ const (
 	markerEOI  = 0xD9
 	markerSOS  = 0xDA
 	markerAPP1 = 0xE1
+	markerAPPE = 0xEE
 )
 
 // maxScans bounds the work that a small progressive file can ask for: every
@@ -29,6 +30,7 @@ const maxScans = 64
 var (
 	jpegStart  = []byte{0xFF, markerSOI, 0xFF}
 	exifPrefix = []byte("Exif\x00\x00")
+	inkPrefix  = []byte("Adobe") // ITU-T T.872, 6.5.3: how four colours are to be read
 )
 
 // segment is one marker of a JPEG with its parameters.
@@ -131,10 +133,8 @@ func frameHeader(s segment) (Header, error) {
 		return Header{}, unreadable(useOriginal, "the JPEG uses coding process %d; 0, 1 and 2 (baseline, extended, progressive) are read", s.marker-markerSOF0)
 	case precision != 8:
 		return Header{}, unreadable(useOriginal, "the JPEG has %d bits a sample; 8 are read", precision)
-	case components == 4:
-		return Header{}, unreadable(useOriginal, "the JPEG has four colours (CMYK), as for print; grey and three colours are read")
-	case components != 1 && components != 3:
-		return Header{}, unreadable(useOriginal, "the JPEG has %d components; 1 and 3 are read", components)
+	case components != 1 && components != 3 && components != 4:
+		return Header{}, unreadable(useOriginal, "the JPEG has %d components; 1, 3 and 4 are read", components)
 	case len(s.data) != 6+3*int(components):
 		return Header{}, unreadable(copyAgain, "the frame header of the JPEG has %d bytes; %d components take %d", len(s.data), components, 6+3*int(components))
 	case h.Width == 0 || h.Height == 0:
@@ -147,7 +147,10 @@ func frameHeader(s segment) (Header, error) {
 // looked at: phones append data there.
 func soundJPEG(b []byte, h Header) error {
 	scans, coded, inScan, ended := 0, 0, false, false
+	four, told := false, false
 	for s := range segments(b) {
+		four = four || isFrame(s.marker) && len(s.data) > 5 && s.data[5] == 4
+		told = told || s.marker == markerAPPE && bytes.HasPrefix(s.data, inkPrefix)
 		if inScan {
 			coded += s.before
 		}
@@ -162,6 +165,8 @@ func soundJPEG(b []byte, h Header) error {
 		return unreadable(copyAgain, "the JPEG is cut short or damaged: its %d bytes hold no end of the picture", len(b))
 	case scans == 0:
 		return unreadable(copyAgain, "the JPEG holds no picture data")
+	case four && !told:
+		return unreadable(useOriginal, "the JPEG has four colours (CMYK) and does not tell how they are to be read")
 	case scans > maxScans:
 		return unreadable(useOriginal, "the JPEG has %d scans; the limit is %d", scans, maxScans)
 	case coded < leastCoded(h):

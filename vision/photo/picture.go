@@ -16,6 +16,10 @@
 // a Mat. So OpenCV is more than four times as fast to where the measuring
 // begins. Its own turning costs about the same as ours, but goes by its own
 // reading of the EXIF; here one reader decides, and facts and pixels agree.
+//
+// HEIC comes from libheif (package heif), asked for the picture as it is coded
+// and turned by the same rotation, once, by what the container says. Which
+// decoder gave the pixels is told in Picture.Decoder.
 package photo
 
 import (
@@ -41,6 +45,9 @@ type Picture struct {
 	Facts  Facts
 	Header Header
 	SHA256 string // of the file's bytes, 64 lower-case hexadecimal digits
+	// Decoder is the library that gave the pixels, with its version: "OpenCV
+	// 4.6.0", "libheif 1.15.1".
+	Decoder string
 }
 
 // Width is the width of the upright picture in pixels.
@@ -73,13 +80,15 @@ func unreadable(advice, format string, args ...any) *Unreadable {
 	return &Unreadable{Detail: fmt.Sprintf(format, args...), Advice: advice}
 }
 
-// Decode gives the upright picture in b, a whole JPEG or PNG file, and its
-// facts. Every error is an *Unreadable. The size is checked from the header
+// Decode gives the upright picture in b, a whole file of one of the formats
+// that are read, and its facts. Of a file that holds several pictures (MPO, a
+// JPEG with its gain map, HEIC with depth) it is the first or the one that the
+// file calls its own. Every error is an *Unreadable. The size is checked from the header
 // and the structure to its end before any pixel is decoded: OpenCV itself
 // answers a truncated JPEG with a full-size picture and no error.
 //
-// Not seen: damage inside the compressed pixels of a JPEG that is whole
-// otherwise, because the format carries no checksum.
+// Not seen: damage inside the compressed pixels of a file that is whole
+// otherwise, because only PNG carries checksums.
 func Decode(b []byte, o Options) (*Picture, error) {
 	header, err := ReadHeader(b)
 	if err != nil {
@@ -88,10 +97,11 @@ func Decode(b []byte, o Options) (*Picture, error) {
 	if err := header.within(o.MaxPixels); err != nil {
 		return nil, err
 	}
-	if err := sound(b, header); err != nil {
+	kind := formatOf(b)
+	if err := kind.sound(b, header); err != nil {
 		return nil, err
 	}
-	mat, err := pixels(b, header)
+	mat, err := kind.pixels(b, header)
 	if err != nil {
 		return nil, err
 	}
@@ -101,20 +111,14 @@ func Decode(b []byte, o Options) (*Picture, error) {
 		return nil, unreadable(copyAgain, "the picture could not be turned upright: %v", err)
 	}
 	sum := sha256.Sum256(b)
-	return &Picture{Mat: mat, Facts: facts, Header: header, SHA256: hex.EncodeToString(sum[:])}, nil
+	return &Picture{Mat: mat, Facts: facts, Header: header, SHA256: hex.EncodeToString(sum[:]), Decoder: kind.decoder()}, nil
 }
 
-// sound walks the container to its end.
-func sound(b []byte, h Header) error {
-	if h.Format == formatPNG {
-		return soundPNG(b, h)
-	}
-	return soundJPEG(b, h)
-}
+func openCVName() string { return "OpenCV " + gocv.OpenCVVersion() }
 
-// pixels decodes b as it is stored. IMDecodeIntoMat is used because its error
-// belongs to this call; that of IMDecode is shared between goroutines.
-func pixels(b []byte, h Header) (gocv.Mat, error) {
+// openCVPixels decodes b as it is stored. IMDecodeIntoMat is used because its
+// error belongs to this call; that of IMDecode is shared between goroutines.
+func openCVPixels(b []byte, h Header) (gocv.Mat, error) {
 	mat := gocv.NewMat()
 	err := gocv.IMDecodeIntoMat(b, gocv.IMReadColor|gocv.IMReadIgnoreOrientation, &mat)
 	switch {

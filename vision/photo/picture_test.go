@@ -122,7 +122,7 @@ func TestDecodeFacts(t *testing.T) {
 func TestDecodeReferenceFiles(t *testing.T) {
 	want := map[string]string{
 		"count-max-uint32.jpg":               "before its frame header",
-		"cut-at-128b.jpg":                    "neither JPEG nor PNG",
+		"cut-at-128b.jpg":                    "none of JPEG",
 		"date-all-zero.jpg":                  "",
 		"date-year-2216-no-scan.jpg":         "before its frame header",
 		"derived-cut-inside-ifd0.jpg":        "before its frame header",
@@ -142,7 +142,7 @@ func TestDecodeReferenceFiles(t *testing.T) {
 		"no-date-935b.jpg":                   "before its frame header",
 		"phone-gps-bad-makernote-offset.jpg": "",
 		"segment-length-wrong-357b.jpg":      "before its frame header",
-		"soi-destroyed-613b.jpg":             "neither JPEG nor PNG",
+		"soi-destroyed-613b.jpg":             "none of JPEG",
 		"tiff-magic-and-offsets-wrong.jpg":   "cut short or damaged", // a marker amid its coded data swallows the end
 		"tiff-magic-wrong-613b.jpg":          "cut short",
 	}
@@ -211,7 +211,7 @@ func TestRefusals(t *testing.T) {
 		{"nothing", "the file is empty", nil},
 		{"zero bytes", `starts with "\x00\x00`, make([]byte, 5000)},
 		{"text named .jpg", `starts with "Dear crew, t"`, []byte("Dear crew, the photos are on the other phone.\n")},
-		{"HEIC", "HEIC", []byte("\x00\x00\x00\x18ftypheic\x00\x00\x00\x00")},
+		{"HEIC", "holds no index", []byte("\x00\x00\x00\x10ftypheic\x00\x00\x00\x00")},
 		{"SOI alone", "before its frame header", []byte{0xFF, 0xD8, 0xFF}},
 		{"JPEG without its last byte", "cut short", photo[:len(photo)-1]},
 		{"JPEG cut in the scan", "cut short", photo[:len(photo)*3/4]},
@@ -220,7 +220,7 @@ func TestRefusals(t *testing.T) {
 		{"JPEG 40000 x 40000", "40000 x 40000 pixels (1600 megapixels); the limit is 120 megapixels", frame(markerSOF0, 40000, 40000, 8, 3)},
 		{"JPEG of few bytes", "take at least", frame(markerSOF0, 10000, 10000, 8, 3)},
 		{"JPEG of size 0", "0 x 5 pixels", frame(markerSOF0, 0, 5, 8, 3)},
-		{"JPEG CMYK", "CMYK", frame(markerSOF0, 16, 16, 8, 4)},
+		{"JPEG CMYK", "does not tell how", frame(markerSOF0, 16, 16, 8, 4)},
 		{"JPEG 12 bit", "12 bits", frame(0xC1, 16, 16, 12, 3)},
 		{"JPEG lossless", "coding process 3", frame(0xC3, 16, 16, 8, 3)},
 		{"JPEG arithmetic", "coding process 9", frame(0xC9, 16, 16, 8, 3)},
