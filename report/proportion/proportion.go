@@ -19,13 +19,17 @@ const z = 1.959963984540054
 // Wilson is the score interval (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927,
 // 209-212; method 3 of R. G. Newcombe, Stat. Med. 17, 1998, 857-872). Without
 // any observation it says nothing: 0 to 1.
-func Wilson(k, n int) Interval {
+func Wilson(k, n int) Interval { return WilsonOf(float64(k), float64(n)) }
+
+// WilsonOf is Wilson for counts that were divided by a design effect, where
+// neighbouring observations resemble each other and count for less.
+func WilsonOf(k, n float64) Interval {
 	if n <= 0 {
 		return Interval{0, 1}
 	}
-	N, p := float64(n), float64(k)/float64(n)
-	middle := (p + z*z/(2*N)) / (1 + z*z/N)
-	half := z / (1 + z*z/N) * math.Sqrt(p*(1-p)/N+z*z/(4*N*N))
+	p := k / n
+	middle := (p + z*z/(2*n)) / (1 + z*z/n)
+	half := z / (1 + z*z/n) * math.Sqrt(p*(1-p)/n+z*z/(4*n*n))
 	i := Interval{max(0, middle-half), min(1, middle+half)}
 	if k == 0 { // rounding must not leave a trace of a share where none was seen
 		i.Low = 0
