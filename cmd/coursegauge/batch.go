@@ -13,21 +13,14 @@ import (
 // natural order of its name (IMG_9 before IMG_10).
 type batch struct {
 	photos  []photoFile
-	skipped int // files of a folder or a pattern that are no photos by their name
+	skipped int    // files of a folder or a pattern that are no photos by their name
+	others  others // what these are
 }
 
 // photoFile is one photo on disk and the name that it has in every document.
 type photoFile struct {
 	path string // as it opens
 	name string // below the folder that all photos of the batch share, with slashes
-}
-
-var photoKinds = []string{".jpg", ".jpeg", ".png"}
-
-const photoKindsText = ".jpg, .jpeg or .png"
-
-func isPhotoName(path string) bool {
-	return slices.Contains(photoKinds, strings.ToLower(filepath.Ext(path)))
 }
 
 // expand turns arguments into a batch. A folder stands for the photos directly
@@ -47,36 +40,37 @@ func expand(args []string) (batch, error) {
 		if err != nil {
 			return batch{}, err
 		}
-		b.skipped += skipped
+		b.others = b.others.plus(skipped)
 		for _, path := range paths {
 			add(path)
 		}
 	}
+	b.skipped = b.others.total()
 	b.nameAndSort()
 	return b, nil
 }
 
 // expandOne gives the files that one argument stands for.
-func expandOne(arg string) (paths []string, skipped int, err error) {
+func expandOne(arg string) (paths []string, skipped others, err error) {
 	info, err := os.Stat(arg)
 	switch {
 	case err == nil && info.IsDir():
 		return expandFolder(arg)
 	case err == nil:
-		return []string{arg}, 0, nil
+		return []string{arg}, others{}, nil
 	case strings.ContainsAny(arg, "*?["):
 		return expandPattern(arg)
 	case os.IsNotExist(err):
-		return nil, 0, usageError{fmt.Sprintf("no such file or folder: %s", arg), "give photos, folders of photos, or a pattern in quotes such as 'lot-7/*.jpg'"}
+		return nil, others{}, usageError{fmt.Sprintf("no such file or folder: %s", arg), "give photos, folders of photos, or a pattern in quotes such as 'lot-7/*.jpg'"}
 	default:
-		return nil, 0, failure{fmt.Sprintf("cannot look at %s: %v", arg, cause(err)), ""}
+		return nil, others{}, failure{fmt.Sprintf("cannot look at %s: %v", arg, cause(err)), ""}
 	}
 }
 
-func expandFolder(folder string) (paths []string, skipped int, err error) {
+func expandFolder(folder string) (paths []string, skipped others, err error) {
 	entries, err := os.ReadDir(folder)
 	if err != nil {
-		return nil, 0, failure{fmt.Sprintf("cannot read the folder %s: %v", folder, cause(err)), ""}
+		return nil, others{}, failure{fmt.Sprintf("cannot read the folder %s: %v", folder, cause(err)), ""}
 	}
 	for _, e := range entries {
 		path := filepath.Join(folder, e.Name())
@@ -86,20 +80,20 @@ func expandFolder(folder string) (paths []string, skipped int, err error) {
 		case isPhotoName(path):
 			paths = append(paths, path)
 		default:
-			skipped++
+			skipped.add(path)
 		}
 	}
 	if len(paths) == 0 {
-		return nil, 0, usageError{fmt.Sprintf("no photos in the folder %s (%s)", folder, otherFiles(skipped)),
+		return nil, others{}, usageError{fmt.Sprintf("no photos in the folder %s (%s)", folder, skipped),
 			"photos are files named " + photoKindsText + "; folders within it are not looked into"}
 	}
 	return paths, skipped, nil
 }
 
-func expandPattern(pattern string) (paths []string, skipped int, err error) {
+func expandPattern(pattern string) (paths []string, skipped others, err error) {
 	matches, err := filepath.Glob(pattern)
 	if err != nil {
-		return nil, 0, usageError{fmt.Sprintf("bad pattern %q: %v", pattern, err), "* stands for any letters, ? for one, [abc] for one of them"}
+		return nil, others{}, usageError{fmt.Sprintf("bad pattern %q: %v", pattern, err), "* stands for any letters, ? for one, [abc] for one of them"}
 	}
 	for _, path := range matches {
 		if info, err := os.Stat(path); err == nil && info.IsDir() {
@@ -108,11 +102,11 @@ func expandPattern(pattern string) (paths []string, skipped int, err error) {
 		if isPhotoName(path) {
 			paths = append(paths, path)
 		} else {
-			skipped++
+			skipped.add(path)
 		}
 	}
 	if len(paths) == 0 {
-		return nil, 0, usageError{fmt.Sprintf("no photo matches %q (%s)", pattern, otherFiles(skipped)), "photos are files named " + photoKindsText}
+		return nil, others{}, usageError{fmt.Sprintf("no photo matches %q (%s)", pattern, skipped), "photos are files named " + photoKindsText}
 	}
 	return paths, skipped, nil
 }
