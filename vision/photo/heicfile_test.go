@@ -123,10 +123,14 @@ func heifEnc(t testing.TB, picture []byte, ending string, flags ...string) []byt
 	return readFile(t, out)
 }
 
-// encodeHEVC codes a PNG and takes the coded picture out of the file.
+// encodeHEVC codes a PNG or JPEG and takes the coded picture out of the file.
 func encodeHEVC(t testing.TB, picture []byte, flags ...string) coded {
 	t.Helper()
-	p, err := readHEIC(heifEnc(t, picture, ".png", flags...))
+	ending := ".png"
+	if bytes.HasPrefix(picture, jpegStart) {
+		ending = ".jpg"
+	}
+	p, err := readHEIC(heifEnc(t, picture, ending, flags...))
 	if err != nil {
 		t.Fatal(err)
 	}

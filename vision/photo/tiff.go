@@ -178,9 +178,8 @@ func (p tiffPicture) whole(b []byte, h Header, pixelBytes uint64, uncompressed b
 	return nil
 }
 
-// tiffPixels decodes the picture as it is stored. OpenCV would turn it by half
-// of what the file says (it flips, and leaves quarter turns), so it is given a
-// copy that says nothing.
+// tiffPixels decodes the picture as it is stored. OpenCV turns a TIFF by itself
+// whatever it is asked for, so it is given a copy that tells no turn.
 func tiffPixels(b []byte, h Header) (gocv.Mat, error) {
 	return openCVPixels(withoutOrientation(b), h)
 }
