@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"hash"
 	"regexp"
+	"slices"
 	"strings"
 )
 
@@ -112,4 +113,22 @@ func parseFetch(text, version string) (paths []string, err error) {
 		paths = append(paths, decodePath(strings.TrimPrefix(rest, "./"), version))
 	}
 	return paths, nil
+}
+
+// IsManifest tells whether a file is a manifest by its name.
+func IsManifest(path string) bool { return manifestName.MatchString(path) }
+
+// Canonical writes a SHA-256 manifest as Writer does: sorted, two spaces, nothing
+// else. What cannot be read gives nothing.
+func Canonical(data []byte, version string) []byte {
+	entries, err := ParseManifest(string(data), "sha256", version)
+	if err != nil {
+		return nil
+	}
+	slices.SortFunc(entries, func(a, b Entry) int { return compare(a.Path, b.Path) })
+	var b strings.Builder
+	for _, e := range entries {
+		b.WriteString(manifestLine(e.Sum, e.Path))
+	}
+	return []byte(b.String())
 }

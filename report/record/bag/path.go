@@ -41,7 +41,7 @@ func unsafe(path string) string {
 		return `has a path with a backslash, which leads elsewhere on other systems`
 	}
 	for _, r := range path {
-		if unicode.IsControl(r) || unicode.In(r, unicode.Cf, unicode.Zl, unicode.Zp) {
+		if Invisible(r) {
 			return "has a path with an invisible character"
 		}
 	}
@@ -96,6 +96,14 @@ func sameTo(path string) string {
 	}
 	return strings.Join(parts, "/")
 }
+
+// Invisible tells whether a letter cannot be seen in a name.
+func Invisible(r rune) bool {
+	return unicode.IsControl(r) || unicode.In(r, unicode.Cf, unicode.Zl, unicode.Zp)
+}
+
+// Ordinary tells whether every system can keep a name as it is.
+func Ordinary(name string) bool { return unsafe(name) == "" && awkward(name) == "" }
 
 // Skeleton is sameTo for other packages that compare names.
 func Skeleton(path string) string { return sameTo(path) }

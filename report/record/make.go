@@ -1,0 +1,381 @@
+package record
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"coursegauge/report/inspection"
+	"coursegauge/report/record/bag"
+	"coursegauge/report/record/seal"
+	"coursegauge/report/review"
+)
+
+// Input is what a record is made of. Paths are those of the file system.
+type Input struct {
+	Document   inspection.Document
+	Inspection []byte // the file of Document
+	Decisions  []review.Decision
+	Report     string   // report.html, "" without
+	Photos     string   // the folder that the photos' names count from
+	Schedule   string   // the file with the hash that the document names
+	Cards      string   // or ""
+	Profiles   []string // camera profiles
+	Crews      string   // or ""
+	NoLocation bool
+	NoCrew     bool
+	Follows    *Predecessor
+	Version    string
+	Made       time.Time
+	Key        *seal.Key                                           // signs, nil: nobody does
+	Stamp      func(ctx context.Context, m []byte) ([]byte, error) // asks an authority, nil: none
+	Authority  []byte                                              // its certificate in PEM, nil without
+	Progress   func(file string)                                   // after each photo
+}
+
+// Made is what came of it.
+type Made struct {
+	Digest    string
+	Contents  Contents
+	Octets    int64
+	Rewritten int      // photos
+	Doubts    []string // what a person should know before handing the record over
+}
+
+// WrongPhoto is a photo that is not the one that was inspected, or not there.
+type WrongPhoto struct{ File, Why string }
+
+func (e WrongPhoto) Error() string { return fmt.Sprintf("photo %s %s", e.File, e.Why) }
+
+// maker writes one record.
+type maker struct {
+	Input
+	w        *bag.Writer
+	contents Contents
+	answers  review.Answers
+	given    []inspection.Photo // before anything was left out
+	doubts   []string
+	octets   int64
+}
+
+// Make writes the record to target, a folder or a .zip, whole or not at all.
+func Make(ctx context.Context, in Input, target string) (Made, error) {
+	w, err := bag.Create(target)
+	if err != nil {
+		return Made{}, err
+	}
+	defer w.Abort()
+	m := &maker{Input: in, w: w, given: in.Document.Photos}
+	here, elsewhere := m.splitDecisions()
+	m.answers = review.Fold(here)
+	m.Document = m.redacted()
+	m.contents = Contents{
+		Format: Format, Made: in.Made.UTC().Format(time.RFC3339), Version: in.Version, Title: in.Document.Schedule.Title,
+		Follows: in.Follows, Stamped: in.Stamp != nil, Decisions: len(here), Elsewhere: len(elsewhere),
+	}
+	if in.Key != nil {
+		m.contents.SignedBy = in.Key.Public().String()
+	}
+	for _, step := range []func() error{
+		func() error { return m.addSettings(ctx) },
+		func() error { return m.addPhotos(ctx) },
+		func() error { return m.addInspection(ctx, here, elsewhere) },
+		func() error { return m.addPages(ctx) },
+	} {
+		if err := step(); err != nil {
+			return Made{}, err
+		}
+	}
+	digest, err := w.Close(ctx, m.info(), m.tags(), func(message []byte) ([]bag.Seal, error) { return m.seals(ctx, message) })
+	rewritten := 0
+	for _, p := range m.contents.Photos {
+		if p.Original != "" {
+			rewritten++
+		}
+	}
+	return Made{digest, m.contents, m.octets, rewritten, m.doubts}, err
+}
+
+// splitDecisions keeps apart the decisions that speak of nothing in the
+// document: those of an earlier inspection of the same folder.
+func (m *maker) splitDecisions() (here, elsewhere []review.Decision) {
+	known := review.NewKnown(m.Document)
+	for _, d := range m.Decisions {
+		if known.Check(d) == nil {
+			here = append(here, d)
+		} else {
+			elsewhere = append(elsewhere, d)
+		}
+	}
+	return here, elsewhere
+}
+
+func (m *maker) add(ctx context.Context, path string, data []byte) error {
+	_, n, err := m.w.Add(ctx, path, bytes.NewReader(data), true)
+	m.octets += n
+	return err
+}
+
+// addFile puts a file of the file system into the record and gives its hash.
+func (m *maker) addFile(ctx context.Context, path, from string, squeeze bool) (string, error) {
+	f, err := os.Open(from)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	sum, n, err := m.w.Add(ctx, path, f, squeeze)
+	m.octets += n
+	return sum, err
+}
+
+func (m *maker) addSettings(ctx context.Context) error {
+	taken := names{}
+	put := func(from string, keep func(path string)) error {
+		if from == "" {
+			return nil
+		}
+		path := taken.name(settingsFolder + filepath.Base(from))
+		keep(path)
+		_, err := m.addFile(ctx, path, from, true)
+		return err
+	}
+	s := &m.contents.Settings
+	if err := put(m.Schedule, func(p string) { s.Schedule = p }); err != nil {
+		return err
+	}
+	if err := put(m.Cards, func(p string) { s.Cards = p }); err != nil {
+		return err
+	}
+	for _, from := range m.Profiles {
+		if err := put(from, func(p string) { s.Profiles = append(s.Profiles, p) }); err != nil {
+			return err
+		}
+	}
+	if m.NoCrew {
+		return nil
+	}
+	return put(m.Crews, func(p string) { s.Crews = p })
+}
+
+func (m *maker) addPhotos(ctx context.Context) error {
+	taken := names{}
+	for _, p := range m.Document.Photos {
+		at := Photo{File: p.File, Path: taken.name(photosFolder + p.File)}
+		from := filepath.Join(m.Photos, filepath.FromSlash(p.File))
+		var err error
+		if m.NoLocation {
+			err = m.addStripped(ctx, &at, from)
+		} else {
+			at.SHA256, err = m.addFile(ctx, at.Path, from, false)
+		}
+		switch {
+		case errors.Is(err, os.ErrNotExist):
+			return WrongPhoto{p.File, "is not in " + m.Photos}
+		case err != nil:
+			return err
+		case p.SHA256 != "" && at.Inspected() != p.SHA256:
+			return WrongPhoto{p.File, "is not the one that was inspected: its bytes differ"}
+		}
+		m.contents.Photos = append(m.contents.Photos, at)
+		if m.Progress != nil {
+			m.Progress(p.File)
+		}
+	}
+	return nil
+}
+
+// lines writes decisions as their log does.
+func lines(decisions []review.Decision) (out []byte) {
+	for _, d := range decisions {
+		line, err := json.Marshal(d)
+		if err == nil { // texts and numbers alone
+			out = append(append(out, line...), '\n')
+		}
+	}
+	return out
+}
+
+// maxPhoto is the largest photo that is taken into memory to be written anew.
+const maxPhoto = 512 << 20
+
+func (m *maker) addStripped(ctx context.Context, at *Photo, from string) error {
+	data, err := readLimited(from, maxPhoto)
+	if err != nil {
+		return err
+	}
+	out, picture, err := withoutLocation(data)
+	if err != nil {
+		return strippable(at.File, err)
+	}
+	at.Picture = picture
+	if !bytes.Equal(out, data) {
+		sum := sha256.Sum256(data)
+		at.Original = hex.EncodeToString(sum[:])
+	}
+	var n int64
+	at.SHA256, n, err = m.w.Add(ctx, at.Path, bytes.NewReader(out), false)
+	m.octets += n
+	return err
+}
+
+func readLimited(path string, limit int64) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, limit+1))
+	if err == nil && int64(len(data)) > limit {
+		err = fmt.Errorf("%s has more than %d MB", path, limit>>20)
+	}
+	return data, err
+}
+
+func (m *maker) addInspection(ctx context.Context, here, elsewhere []review.Decision) error {
+	document := m.Inspection
+	if m.NoLocation || m.NoCrew {
+		var b bytes.Buffer
+		if err := inspection.Encode(&b, m.Document); err != nil {
+			return err
+		}
+		document = b.Bytes()
+	}
+	var csv bytes.Buffer
+	if err := inspection.EncodeCSVDecided(&csv, m.Document, m.answers.Decider()); err != nil {
+		return err
+	}
+	for _, f := range []struct {
+		path string
+		data []byte
+	}{
+		{inspectionPath, document}, {fastenersPath, csv.Bytes()},
+		{decisionsPath, lines(here)}, {elsewherePath, lines(elsewhere)},
+	} {
+		if len(f.data) == 0 {
+			continue
+		}
+		if err := m.add(ctx, f.path, f.data); err != nil {
+			return err
+		}
+	}
+	if m.Report == "" || m.reportTells() {
+		return nil
+	}
+	_, err := m.addFile(ctx, reportPath, m.Report, true)
+	return err
+}
+
+func (m *maker) addPages(ctx context.Context) error {
+	m.noteLeftOut()
+	page := plainPage(pageInput{m.contents, m.Document, m.answers, len(m.Authority) > 0, m.Report != "" && !m.reportTells()})
+	if err := m.add(ctx, pagePath, []byte(page)); err != nil {
+		return err
+	}
+	data, err := m.contents.encode()
+	if err != nil {
+		return err
+	}
+	return m.add(ctx, contentsPath, data)
+}
+
+// info is bag-info.txt.
+func (m *maker) info() bag.Info {
+	t := m.Document.Totals
+	in := bag.Info{
+		{Label: "External-Description", Value: "Record of an inspection of fasteners: " + m.contents.Title},
+		{Label: "Bagging-Date", Value: m.contents.Made[:len("2006-01-02")]},
+		{Label: "Payload-Oxum", Value: m.w.Oxum()},
+		{Label: "Bag-Software-Agent", Value: "coursegauge " + m.Version},
+		{Label: labelFormat, Value: Format},
+		{Label: labelPhotos, Value: fmt.Sprintf("%d, %d measured, %d refused", t.Photos, t.Measured, t.Refused)},
+		{Label: labelFasteners, Value: fmt.Sprint(t.Fasteners)},
+		{Label: labelDecisions, Value: fmt.Sprint(m.contents.Decisions)},
+	}
+	if m.contents.SignedBy != "" {
+		in = append(in, bag.Field{Label: labelSigned, Value: m.contents.SignedBy})
+	}
+	if m.contents.Stamped {
+		in = append(in, bag.Field{Label: labelStamped, Value: "RFC 3161, " + StampFile})
+	}
+	if f := m.contents.Follows; f != nil {
+		in = append(in, bag.Field{Label: labelFollows, Value: "sha256:" + f.Digest + " " + f.Name})
+	}
+	for _, what := range m.contents.LeftOut {
+		in = append(in, bag.Field{Label: labelLeftOut, Value: what})
+	}
+	return in
+}
+
+func (m *maker) tags() []bag.Seal {
+	if len(m.Authority) == 0 {
+		return nil
+	}
+	return []bag.Seal{{Path: AuthorityFile, Data: m.Authority}}
+}
+
+// seals are the time stamp and the signature of the tag manifest. The signature
+// covers the stamp too.
+func (m *maker) seals(ctx context.Context, message []byte) (out []bag.Seal, err error) {
+	comment := "record of " + m.contents.Made
+	if m.Stamp != nil {
+		reply, err := m.Stamp(ctx, message)
+		if err != nil {
+			return nil, NoStamp{err}
+		}
+		out = append(out, bag.Seal{Path: StampFile, Data: reply})
+		comment += stampComment(reply)
+	}
+	if m.Key != nil {
+		out = append(out, bag.Seal{Path: SignatureFile, Data: m.Key.Sign(message, comment)})
+	}
+	return out, nil
+}
+
+// stampComment binds a time stamp into the signature.
+func stampComment(reply []byte) string {
+	sum := sha256.Sum256(reply)
+	return "; time stamp sha256:" + hex.EncodeToString(sum[:])
+}
+
+// NoStamp is that the authority gave none.
+type NoStamp struct{ Cause error }
+
+func (e NoStamp) Error() string { return "no time stamp: " + e.Cause.Error() }
+
+// names gives every file a name that any system can keep, each once.
+type names map[string]bool
+
+var harmless = strings.NewReplacer("%", "_", `\`, "_", ":", "_", "*", "_", "?", "_", `"`, "_", "<", "_", ">", "_", "|", "_", "$", "_", "~", "_")
+
+func (n names) name(path string) string {
+	parts := strings.Split(path, "/")
+	for i, p := range parts {
+		p = strings.Map(func(r rune) rune {
+			if r < ' ' || bag.Invisible(r) {
+				return '_'
+			}
+			return r
+		}, strings.ToValidUTF8(harmless.Replace(p), "_"))
+		if p = strings.TrimRight(p, " ."); p == "" || !bag.Ordinary(p) {
+			p = "_" + p
+		}
+		parts[i] = p
+	}
+	path = strings.Join(parts, "/")
+	ext := filepath.Ext(path)
+	stem := strings.TrimSuffix(path, ext)
+	for k := 2; n[bag.Skeleton(path)]; k++ {
+		path = fmt.Sprintf("%s-%d%s", stem, k, ext)
+	}
+	n[bag.Skeleton(path)] = true
+	return path
+}

@@ -1,0 +1,143 @@
+// Package record makes and checks the record of a job: a bag (report/record/bag)
+// with the photos as they were taken, what was measured and decided, the settings
+// it was measured by, and a page in plain text for whoever opens it in fifteen
+// years. What stands for a whole record is the SHA-256 of its tag manifest, its
+// digest: that covers the manifests, which cover every file.
+//
+// The package reads and writes files and measures nothing: a Measurer is handed in.
+package record
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"coursegauge/report/record/bag"
+)
+
+// Format is the name and the version of record.json.
+const Format = "coursegauge-record/1"
+
+// Where things lie, below the bag's data/.
+const (
+	contentsPath   = "record.json"
+	pagePath       = "READ-ME.txt"
+	inspectionPath = "inspection/inspection.json"
+	fastenersPath  = "inspection/fasteners.csv"
+	decisionsPath  = "inspection/decisions.jsonl"
+	elsewherePath  = "inspection/decisions-elsewhere.jsonl"
+	reportPath     = "inspection/report.html"
+	settingsFolder = "settings/"
+	photosFolder   = "photos/"
+)
+
+// The files beside the tag manifest that vouch for it, and the authority's
+// certificate, which is a tag file.
+const (
+	SignatureFile = bag.TagManifestFile + ".minisig"
+	StampFile     = bag.TagManifestFile + ".tsr"
+	AuthorityFile = "timestamp-authority.pem"
+)
+
+// Labels of bag-info.txt that are our own.
+const (
+	labelFormat    = "Coursegauge-Record"
+	labelSigned    = "Coursegauge-Signed-By"
+	labelStamped   = "Coursegauge-Time-Stamp"
+	labelFollows   = "Coursegauge-Follows"
+	labelPhotos    = "Coursegauge-Photos"
+	labelFasteners = "Coursegauge-Fasteners"
+	labelDecisions = "Coursegauge-Decisions"
+	labelLeftOut   = "Coursegauge-Left-Out"
+)
+
+// Contents is record.json: what lies in the record and how it came there.
+type Contents struct {
+	Format   string   `json:"format"`
+	Made     string   `json:"made"` // RFC 3339, UTC
+	Version  string   `json:"version"`
+	Title    string   `json:"title"`
+	Settings Settings `json:"settings"`
+	Photos   []Photo  `json:"photos"`
+	// LeftOut says in sentences what this record lacks on purpose.
+	LeftOut []string `json:"left_out,omitempty"`
+	// Follows names the record that this one adds to.
+	Follows *Predecessor `json:"follows,omitempty"`
+	// SignedBy is the public key, as minisign -P takes it, of the signature that
+	// belongs to the record; Stamped tells whether a time stamp does.
+	SignedBy string `json:"signed_by,omitempty"`
+	Stamped  bool   `json:"time_stamped,omitempty"`
+	// Decisions counts those about this inspection, Elsewhere those about an
+	// earlier one of the same folder, which are kept aside.
+	Decisions int `json:"decisions"`
+	Elsewhere int `json:"decisions_elsewhere,omitempty"`
+}
+
+// Settings are the paths of what was measured by, below the bag's data/, "" without.
+type Settings struct {
+	Schedule string   `json:"schedule"`
+	Cards    string   `json:"cards,omitempty"`
+	Profiles []string `json:"camera_profiles,omitempty"`
+	Crews    string   `json:"crews,omitempty"`
+}
+
+// Photo is one photo: its name in the inspection, where it lies, its hash. One that
+// was written anew without its location names the hash of the original, and the
+// hash of the coded picture, which both files share.
+type Photo struct {
+	File     string `json:"file"`
+	Path     string `json:"path"`
+	SHA256   string `json:"sha256"`
+	Original string `json:"original_sha256,omitempty"`
+	Picture  string `json:"picture_sha256,omitempty"`
+}
+
+// Inspected is the hash by which the inspection knows the photo.
+func (p Photo) Inspected() string {
+	if p.Original != "" {
+		return p.Original
+	}
+	return p.SHA256
+}
+
+// Predecessor names a record by its digest.
+type Predecessor struct {
+	Name   string `json:"name"` // of its file or folder when it was added to
+	Digest string `json:"digest"`
+	Made   string `json:"made"`
+}
+
+// encode is the file.
+func (c Contents) encode() ([]byte, error) {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", " ")
+	err := e.Encode(c)
+	return b.Bytes(), err
+}
+
+// ParseContents reads record.json.
+func ParseContents(data []byte) (Contents, error) {
+	var c Contents
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	if err := d.Decode(&c); err != nil {
+		return c, fmt.Errorf("byte %d: %w", d.InputOffset(), err)
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return c, errors.New("more text after the document")
+	}
+	if c.Format != Format {
+		return c, fmt.Errorf("format is %.40q; this version reads %q", c.Format, Format)
+	}
+	for _, p := range c.Photos {
+		if !strings.HasPrefix(p.Path, photosFolder) || p.File == "" {
+			return c, fmt.Errorf("photo %.60q lies at %.60q; it must lie below %s", p.File, p.Path, photosFolder)
+		}
+	}
+	return c, nil
+}
