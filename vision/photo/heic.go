@@ -252,10 +252,11 @@ func heicPixels(b []byte, h Header) (gocv.Mat, error) {
 		return mat, nil
 	}
 	_ = mat.Close() // its own error adds nothing
+	var missing *heif.Missing
 	var other *heif.OtherSize
 	switch {
-	case errors.Is(err, heif.ErrMissing):
-		return gocv.Mat{}, unreadable("install the package "+heif.Package+" (apt-get install "+heif.Package+"), or send the photo as JPEG",
+	case errors.As(err, &missing):
+		return gocv.Mat{}, unreadable("install it (apt-get install "+missing.Package+"), or send the photo as JPEG",
 			"the photo is a HEIC picture, and this machine has %v", err)
 	case errors.As(err, &other):
 		return gocv.Mat{}, unreadable(copyAgain, "the header says %d x %d pixels, the data %d x %d", h.Width, h.Height, other.Width, other.Height)

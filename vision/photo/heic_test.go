@@ -2,7 +2,6 @@ package photo
 
 import (
 	"bytes"
-	"fmt"
 	"image"
 	"image/color"
 	"strings"
@@ -227,7 +226,9 @@ func TestHEICWithoutDecoder(t *testing.T) {
 	defer m.Close()
 	b := heicOf(encodeHEVC(t, encoded(t, ".png", m)).item())
 	defer func() { decodeHEIF = heif.Decode }()
-	decodeHEIF = func([]byte, uint32, []byte, int, int) error { return fmt.Errorf("%w: not here", heif.ErrMissing) }
+	decodeHEIF = func([]byte, uint32, []byte, int, int) error {
+		return &heif.Missing{Why: "not here", Package: "libheif1"}
+	}
 	checkRefusal(t, "without libheif", b, "this machine has no decoder for HEIC")
 	if _, err := Decode(b, Options{}); err == nil || !strings.Contains(err.Error(), "apt-get install libheif1") {
 		t.Errorf("%v does not name the package", err)

@@ -18,11 +18,17 @@ import (
 	"unsafe"
 )
 
-// Package is what Debian and Ubuntu call the library.
-const Package = "libheif1"
+// What Debian and Ubuntu call the library, and, where its codecs are packages of
+// their own (from 1.16 on), the one that is needed.
+const (
+	packageLibrary = "libheif1"
+	packageCodec   = "libheif-plugin-libde265"
+)
 
-// ErrMissing is wrapped by the errors of a machine without libheif.
-var ErrMissing = errors.New("no decoder for HEIC")
+// Missing is the error of a machine without libheif, or without its codec.
+type Missing struct{ Why, Package string }
+
+func (e *Missing) Error() string { return "no decoder for HEIC: " + e.Why }
 
 // OtherSize is the error of data that hold another size than was announced.
 type OtherSize struct{ Width, Height int }
@@ -38,7 +44,7 @@ func Decoder() (string, error) {
 	var why [whySize]C.char
 	var version *C.char
 	if C.heif_load(&version, &why[0], whySize) != C.heif_ok {
-		return "", fmt.Errorf("%w: %s", ErrMissing, C.GoString(&why[0]))
+		return "", &Missing{C.GoString(&why[0]), packageLibrary}
 	}
 	return "libheif " + C.GoString(version), nil
 }
@@ -61,7 +67,9 @@ func Decode(file []byte, item uint32, bgr []byte, width, height int) error {
 	case C.heif_ok:
 		return nil
 	case C.heif_missing:
-		return fmt.Errorf("%w: %s", ErrMissing, text)
+		return &Missing{text, packageLibrary}
+	case C.heif_no_codec:
+		return &Missing{"libheif is here without HEVC", packageCodec}
 	case C.heif_other_size:
 		return &OtherSize{int(w), int(h)}
 	}

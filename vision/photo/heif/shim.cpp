@@ -28,6 +28,7 @@ struct DecodingOptions {
     uint8_t convert_hdr_to_8bit; // from version 2 on
 };
 constexpr int colorspace_rgb = 1, chroma_interleaved_rgb = 10, channel_interleaved = 10;
+constexpr int unsupported_codec = 3000; // subcode: no plug-in decodes it
 
 // Every function that is called, with its type.
 struct Library {
@@ -88,7 +89,7 @@ template <typename T, typename F> std::unique_ptr<T, F> owned(T *p, F release) {
 
 int failed(const Error &e, char *why, int why_size) {
     std::snprintf(why, why_size, "%s", e.message ? e.message : "no reason given");
-    return heif_failed;
+    return e.subcode == unsupported_codec ? heif_no_codec : heif_failed;
 }
 
 void copy_bgr(const uint8_t *rgb, int from_stride, uint8_t *bgr, size_t to_stride, int width, int height) {

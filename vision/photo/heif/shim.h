@@ -8,7 +8,7 @@
 extern "C" {
 #endif
 
-enum { heif_ok = 0, heif_failed = 1, heif_missing = 2, heif_other_size = 3 };
+enum { heif_ok = 0, heif_failed = 1, heif_missing = 2, heif_other_size = 3, heif_no_codec = 4 };
 
 // Loads the library once. version is the library's own text, valid for ever.
 int heif_load(const char **version, char *why, int why_size);
