@@ -14,9 +14,9 @@ import (
 type Habit struct {
 	Key string // "high", "low", ... as habitWords has them
 	Tally
-	Bad2 []Case // two of the clearest, of different photos
-	Good *Case  // a nail of the same crew that does it right
-	all  []Case
+	Shown []Case // two of the clearest, of different photos
+	Good  *Case  // a nail of the same crew that does it right
+	all   []Case
 }
 
 // Case is a nail, or a piece at its first nail, that shows something.
