@@ -111,8 +111,6 @@ func expandPattern(pattern string) (paths []string, skipped others, err error) {
 	return paths, skipped, nil
 }
 
-func otherFiles(n int) string { return plural(n, "other file", "other files") }
-
 // identity is the same for two ways to write one file.
 func identity(path string) string {
 	if real, err := filepath.EvalSymlinks(path); err == nil {

@@ -120,7 +120,7 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 		}
 	}
 	if photos.skipped > 0 {
-		t.tell("skipped %s; photos are named %s", otherFiles(photos.skipped), photoKindsText)
+		t.tell("skipped %s; photos are named %s", photos.others, photoKindsText)
 	}
 	if said != "" {
 		t.tell("%s", said)
