@@ -22,7 +22,7 @@ FUZZ   ?= 60s
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test lint bench score score-by fuzz fresh clean
+.PHONY: help setup build demo test lint bench score score-by fuzz package fresh clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/make \1\t\2/p' Makefile | expand -t 14
@@ -68,8 +68,13 @@ score: build ## hold the measurements against photos with truth: make score SCOR
 fuzz: setup ## every fuzz target in turn, FUZZ=60s each
 	@GO="$(GO)" FUZZ="$(FUZZ)" bash .ci/fuzz
 
-fresh: ## prove make demo and make test on a bare Debian 12 (root, debootstrap)
+package: build ## dist/coursegauge_VERSION_ARCH.deb, with manual pages and shell completions
+	@sh .ci/setup package
+	@bash .ci/package $(BIN) dist
+	@sh .ci/give-back bin dist
+
+fresh: ## prove make demo, make test and the package on a bare Debian 12 (root, debootstrap)
 	@GO="$(GO)" FRESH="$(FRESH)" bash .ci/fresh
 
 clean: ## remove what was built
-	rm -rf bin $(DEMO)
+	rm -rf bin dist $(DEMO)
