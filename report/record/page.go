@@ -21,17 +21,17 @@ type pageInput struct {
 	report    bool
 }
 
-// page gathers lines of at most pageWidth letters.
-type page struct{ strings.Builder }
+// sheet gathers lines of at most pageWidth letters.
+type sheet struct{ strings.Builder }
 
 const pageWidth = 78
 
-func (b *page) head(text string) {
+func (b *sheet) head(text string) {
 	fmt.Fprintf(b, "\n%s\n%s\n\n", text, strings.Repeat("-", len(text)))
 }
 
 // para wraps a text; indent stands before its second and later lines.
-func (b *page) para(first, indent, format string, args ...any) {
+func (b *sheet) para(first, indent, format string, args ...any) {
 	line := first
 	empty := true
 	for word := range strings.FieldsSeq(fmt.Sprintf(format, args...)) {
@@ -47,15 +47,15 @@ func (b *page) para(first, indent, format string, args ...any) {
 	b.WriteString(line + "\n")
 }
 
-func (b *page) text(format string, args ...any) { b.para("", "", format, args...) }
-func (b *page) item(format string, args ...any) { b.para("  * ", "    ", format, args...) }
-func (b *page) command(format string, args ...any) {
+func (b *sheet) text(format string, args ...any) { b.para("", "", format, args...) }
+func (b *sheet) item(format string, args ...any) { b.para("  * ", "    ", format, args...) }
+func (b *sheet) command(format string, args ...any) {
 	fmt.Fprintf(b, "\n    %s\n\n", fmt.Sprintf(format, args...))
 }
 
 // plainPage is READ-ME.txt: for somebody who has this folder and nothing else.
 func plainPage(in pageInput) string {
-	b := &page{}
+	b := &sheet{}
 	title := "Record of an inspection of fasteners"
 	fmt.Fprintf(b, "%s\n%s\n\n", title, strings.Repeat("=", len(title)))
 	in.about(b)
@@ -68,7 +68,7 @@ func plainPage(in pageInput) string {
 	return b.String()
 }
 
-func (in pageInput) about(b *page) {
+func (in pageInput) about(b *sheet) {
 	b.text("%s", in.contents.Title)
 	b.text("Made on %s with coursegauge %s.", in.contents.Made, in.contents.Version)
 	if from, to := TakenBetween(in.document.Photos); from != "" {
@@ -97,24 +97,24 @@ func TakenBetween(photos []inspection.Photo) (from, to string) {
 	return from, to
 }
 
-func (in pageInput) inside(b *page) {
+func (in pageInput) inside(b *sheet) {
 	b.head("What is inside")
 	b.text("All of it is in open formats. Paths count from the folder \"data\", in which this page lies.")
 	b.WriteString("\n")
-	b.item("%s  the photos: %d JPEG or PNG files. Any program that shows pictures opens them.", photosFolder, len(in.contents.Photos))
-	b.item("%s  everything that was measured, as text (JSON, UTF-8); lengths in millimetres with their standard uncertainty.", inspectionPath)
-	b.item("%s  the same as a table, one row a fastener, with what was decided; any spreadsheet opens it.", fastenersPath)
+	b.item("%s: the photos, %d JPEG or PNG files. Any program that shows pictures opens them.", photosFolder, len(in.contents.Photos))
+	b.item("%s: everything that was measured, as text (JSON, UTF-8); lengths in millimetres with their standard uncertainty.", inspectionPath)
+	b.item("%s: the same as a table, one row a fastener, with what was decided; any spreadsheet opens it.", fastenersPath)
 	if in.contents.Decisions > 0 {
-		b.item("%s  every decision, one line each, in the order in which they were made.", decisionsPath)
+		b.item("%s: every decision, one line each, in the order in which they were made.", decisionsPath)
 	}
 	if in.contents.Elsewhere > 0 {
-		b.item("%s  %d decisions about an earlier measurement of the same photos; they count for nothing here.", elsewherePath, in.contents.Elsewhere)
+		b.item("%s: %d decisions about an earlier measurement of the same photos; they count for nothing here.", elsewherePath, in.contents.Elsewhere)
 	}
 	if in.report {
-		b.item("%s  the report with pictures; any web browser opens it, without a network. Its links to the full photos lead to where they lay when it was made.", reportPath)
+		b.item("%s: the report with pictures; any web browser opens it, without a network. Its links to the full photos lead to where they lay when it was made.", reportPath)
 	}
-	b.item("%s  what was measured by: the schedule (what was installed and the limits)%s.", settingsFolder, in.otherSettings())
-	b.item("%s  what this record holds, for programs.", contentsPath)
+	b.item("%s: what was measured by: the schedule (what was installed and the limits)%s.", settingsFolder, in.otherSettings())
+	b.item("%s: what this record holds, for programs.", contentsPath)
 	b.WriteString("\n")
 	b.text("Beside the folder \"data\" lie bag-info.txt (what this is, in a few lines) and lists with the SHA-256 of every file. The whole follows BagIt 1.0, RFC 8493, which archives use.")
 }
@@ -133,7 +133,7 @@ func (in pageInput) otherSettings() string {
 	return more
 }
 
-func (in pageInput) measured(b *page) {
+func (in pageInput) measured(b *sheet) {
 	t := in.document.Totals
 	b.head("What was measured, and how well")
 	b.text("Of %d photos %d were measured and %d refused. In them %d fastener heads were found.", t.Photos, t.Measured, t.Refused, t.Fasteners)
@@ -146,7 +146,7 @@ func (in pageInput) measured(b *page) {
 	}
 	b.WriteString("\n")
 	if half, most := Uncertainty(in.document.Photos); most > 0 {
-		b.text("Each length stands with its uncertainty. For the height of a head above the butt edge of its shingle, half of the heads are known to %.2f mm (%.3f in) or better, nineteen in twenty to %.2f mm (%.3f in) or better. So far lies the true height from the stated one in at most one case of twenty, as estimated by the program itself for each head.",
+		b.text("Each length stands with its uncertainty. For the height of a head above the butt edge of its shingle, half of the heads are known to %.2f mm (%.3f in) or better, nineteen in twenty to %.2f mm (%.3f in) or better. Farther than that from the stated one the true height lies in about one case of twenty, as the program estimates for each head.",
 			half, half/float64(length.Inch), most, most/float64(length.Inch))
 	}
 	if len(t.RefusedByReason) > 0 {
@@ -219,7 +219,7 @@ func where(target string) string {
 	return strings.Join(parts, " ")
 }
 
-func (in pageInput) decided(b *page) {
+func (in pageInput) decided(b *sheet) {
 	b.head("Who decided what, and when")
 	standing := Standings(in.answers)
 	if len(standing) == 0 {
@@ -237,7 +237,7 @@ func (in pageInput) decided(b *page) {
 	}
 	if open := OpenMarks(in.document, in.answers); open > 0 {
 		b.WriteString("\n")
-		b.text("About %d marks that are suspect or unresolved nobody has decided.", open)
+		b.text("Suspect or unresolved, and decided by nobody or disputed: %d.", open)
 	}
 }
 
@@ -263,7 +263,7 @@ func OpenMarks(d inspection.Document, a review.Answers) (n int) {
 	return n
 }
 
-func (in pageInput) unchanged(b *page) {
+func (in pageInput) unchanged(b *sheet) {
 	b.head("How to check that nothing was changed")
 	b.text("No special program is needed. If this came as a .zip, unpack it first. On Linux, or on a Mac with \"shasum -a 256 -c\" in place of \"sha256sum -c\", in the folder that holds bagit.txt:")
 	b.command("sha256sum -c --quiet %s && sha256sum -c --quiet %s && echo unchanged", bag.ManifestFile, bag.TagManifestFile)
@@ -293,7 +293,7 @@ func (in pageInput) unchanged(b *page) {
 	b.text("With coursegauge, \"coursegauge record verify FOLDER\" does all of this, holds the decisions against the measurements, and measures the photos again.")
 }
 
-func (in pageInput) leftOut(b *page) {
+func (in pageInput) leftOut(b *sheet) {
 	if len(in.contents.LeftOut) == 0 {
 		return
 	}
@@ -315,7 +315,7 @@ var Cautions = []string{
 	"Only the building official, the product's maker or a licensed professional can accept the work.",
 }
 
-func (in pageInput) cautions(b *page) {
+func (in pageInput) cautions(b *sheet) {
 	b.head("Cautions and limits")
 	for _, c := range Cautions {
 		b.item("%s", c)

@@ -31,9 +31,9 @@ const (
 
 // Stamp is what a time stamp says.
 type Stamp struct {
-	Time      time.Time // when the authority saw the message
-	Authority string    // the subject of its certificate
-	Trusted   bool      // the certificate leads to one of the roots that were given
+	Time      time.Time `json:"time"`      // when the authority saw the message
+	Authority string    `json:"authority"` // the subject of its certificate
+	Trusted   bool      `json:"trusted"`   // the certificate leads to one of the roots that were given
 }
 
 // CheckURL says what is wrong with the address of an authority.

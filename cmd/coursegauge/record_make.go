@@ -1,0 +1,305 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"coursegauge/report/inspection"
+	"coursegauge/report/record"
+	"coursegauge/report/record/bag"
+	"coursegauge/report/record/seal"
+
+	"github.com/spf13/cobra"
+)
+
+type recordMakeOptions struct {
+	out, photos, schedule, card, crews string
+	cameras, redact                    []string
+	sign, passphrase                   string
+	timestamp, authority, follows      string
+	noLocation, json                   bool
+}
+
+func newRecordMake(t *terminal) *cobra.Command {
+	o := recordMakeOptions{}
+	c := &cobra.Command{
+		Use:   "make DIR --out FOLDER|FILE.zip",
+		Short: "put a job into a record that can be kept and checked",
+		Long: `make takes the folder that inspect wrote, with the decisions that review kept
+there, and the photos, and makes a record: a folder, or one file when its name ends
+in .zip. Photos that are not those that were inspected, byte for byte, are refused.
+
+The schedule is looked for beside the photos and the report; by its hash it is known
+for the one that was judged by. A proved card (--card) and camera profiles
+(--camera, once for each) that were used belong into the record too.
+
+--sign signs it with a key that record key made. --timestamp asks an authority of
+RFC 3161 at that address to vouch for when the record was there: it is sent a hash
+and nothing else. --follows names an earlier record that this one adds to.
+
+--no-location and --redact crew make a record to hand over. It says what was left
+out. Photos are then written anew without location, device, maker's notes and
+previews; the picture in them stays bit for bit, and the record names the hash of
+each original. A report that tells what is to be left out stays out.
+
+What is there already is never written over.`,
+		Example: `  coursegauge record make lot-7-report --out lot-7-record.zip
+  coursegauge record make lot-7-report --out lot-7-record.zip --sign office.key
+  coursegauge record make lot-7-report --out hand-over.zip --no-location --redact crew
+  coursegauge record make repair-report --out lot-7-repair.zip --follows lot-7-record.zip`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return usageError{"one folder is needed", "name the folder that inspect wrote: coursegauge record make DIR --out FILE.zip"}
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error { return runRecordMake(c.Context(), t, o, args[0]) },
+	}
+	f := c.Flags()
+	f.StringVar(&o.out, "out", "", "the record: a new `FOLDER`, or a new file that ends in .zip")
+	f.StringVar(&o.photos, "photos", "", "the folder `DIR` that the photos' names count from, if they were moved since")
+	f.StringVar(&o.schedule, "schedule", "", "the schedule `FILE` of the job, if it is not found by itself")
+	f.StringVar(&o.card, "card", "", "the `FILE` of proved cards that inspect was given")
+	f.StringArrayVar(&o.cameras, "camera", nil, "a camera profile `FILE` that inspect used; may stand several times")
+	f.StringVar(&o.crews, "crews", "", "the `FILE` that tells crews; "+crewsFile+" beside the schedule is found by itself")
+	f.StringVar(&o.sign, "sign", "", "sign with the secret key `NAME.key`")
+	f.StringVar(&o.passphrase, "passphrase-file", "", "read the key's passphrase from the first line of `FILE`, - for standard input")
+	f.StringVar(&o.timestamp, "timestamp", "", "ask the time stamp authority at `URL` (RFC 3161)")
+	f.StringVar(&o.authority, "authority", "", "keep the authority's root certificate, `FILE.pem`, in the record")
+	f.StringVar(&o.follows, "follows", "", "the earlier record, `FOLDER|FILE.zip`, that this one adds to")
+	f.BoolVar(&o.noLocation, "no-location", false, "leave out where and with which device the photos were taken, in the photos too")
+	f.StringArrayVar(&o.redact, "redact", nil, "leave out `WHAT`: crew, the names of the crews")
+	f.BoolVar(&o.json, "json", false, "print the outcome as one JSON object")
+	return c
+}
+
+func runRecordMake(ctx context.Context, t *terminal, o recordMakeOptions, dir string) error {
+	if err := o.check(); err != nil {
+		return err
+	}
+	in, err := o.input(t, dir)
+	if err != nil {
+		return err
+	}
+	for _, left := range bag.Leftovers(o.out) {
+		t.warn("%s is left over from a run that was cut off, and no record; remove it", left)
+	}
+	if err := o.seals(t, &in); err != nil {
+		return err
+	}
+	bar := newProgress(t, len(in.Document.Photos))
+	in.Progress = func(file string) { bar.photo(file, "kept") }
+	made, err := record.Make(ctx, in, o.out)
+	bar.end()
+	if err != nil {
+		return o.explain(ctx, err)
+	}
+	return o.tell(t, made)
+}
+
+func (o recordMakeOptions) check() error {
+	if o.out == "" {
+		return usageError{"--out is missing", "name the record to make: --out FOLDER or --out FILE.zip"}
+	}
+	if err := mustNotExist("--out", o.out); err != nil {
+		return err
+	}
+	if info, err := os.Stat(filepath.Dir(o.out)); err != nil || !info.IsDir() {
+		return usageError{fmt.Sprintf("--out %s: its folder is not there", o.out), ""}
+	}
+	for _, what := range o.redact {
+		if what != "crew" {
+			return usageError{fmt.Sprintf("--redact %s: what can be left out is: crew", what), ""}
+		}
+	}
+	if o.timestamp != "" {
+		if err := seal.CheckURL(o.timestamp); err != nil {
+			return usageError{fmt.Sprintf("--timestamp %s: %v", o.timestamp, err), ""}
+		}
+	}
+	if o.passphrase != "" && o.sign == "" {
+		return usageError{"--passphrase-file without --sign", "--sign NAME.key names the key"}
+	}
+	return nil
+}
+
+// input reads the folder of an inspection and finds all that belongs to it.
+func (o recordMakeOptions) input(t *terminal, dir string) (record.Input, error) {
+	r, err := openReviewed(t, dir, o.photos)
+	if err != nil {
+		return record.Input{}, err
+	}
+	defer r.log.Close()
+	in := record.Input{
+		Document: r.document, Photos: r.photos, Cards: o.card, Profiles: o.cameras,
+		NoLocation: o.noLocation, NoCrew: len(o.redact) > 0, Version: version, Made: time.Now(),
+	}
+	if in.Inspection, err = os.ReadFile(outputsIn(dir).inspection); err != nil {
+		return in, failure{fmt.Sprintf("cannot read %s: %v", outputsIn(dir).inspection, cause(err)), ""}
+	}
+	if in.Decisions, err = r.log.All(); err != nil {
+		return in, failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}
+	}
+	if len(r.report) > 0 {
+		in.Report = outputsIn(dir).report
+	}
+	if in.Schedule, err = o.findSchedule(dir, r.photos, r.document.Schedule); err != nil {
+		return in, err
+	}
+	in.Crews = o.crews
+	if beside := filepath.Join(filepath.Dir(in.Schedule), crewsFile); o.crews == "" && isFile(beside) {
+		in.Crews = beside
+	}
+	return in, o.needs(in)
+}
+
+func isFile(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.Mode().IsRegular()
+}
+
+// findSchedule gives the file with the hash of the schedule that was judged by.
+func (o recordMakeOptions) findSchedule(dir, photos string, s inspection.Schedule) (string, error) {
+	candidates := []string{o.schedule}
+	if o.schedule == "" {
+		candidates = nil
+		for _, folder := range []string{photos, filepath.Dir(filepath.Clean(photos)), dir, filepath.Dir(filepath.Clean(dir)), "."} {
+			candidates = append(candidates, filepath.Join(folder, filepath.Base(s.File)))
+		}
+	}
+	for _, path := range candidates {
+		data, err := readFile(path)
+		if err != nil {
+			continue
+		}
+		if sum := sha256.Sum256(data); hex.EncodeToString(sum[:]) == s.SHA256 {
+			return path, nil
+		}
+	}
+	if o.schedule != "" {
+		return "", usageError{fmt.Sprintf("--schedule %s is not the schedule that was judged by, or cannot be read: the inspection names one with SHA-256 %.12s…", o.schedule, s.SHA256), "give the file as it was, or inspect again"}
+	}
+	return "", usageError{fmt.Sprintf("the schedule %s that was judged by is not beside the photos or the report, or was changed since", s.File), "name it with --schedule FILE; if it was changed, inspect again"}
+}
+
+// needs holds what was used to measure against what was given.
+func (o recordMakeOptions) needs(in record.Input) error {
+	for _, p := range in.Document.Photos {
+		if p.Card != nil && p.Card.Size == "proved" && o.card == "" {
+			return usageError{fmt.Sprintf("photo %s was measured with a proved card", p.File), "give the file of proved cards that inspect was given: --card FILE"}
+		}
+		if p.Camera != nil && p.Camera.Source == "profile" && len(o.cameras) == 0 {
+			return usageError{fmt.Sprintf("photo %s was measured with a camera profile", p.File), "give the profile that inspect used: --camera FILE"}
+		}
+	}
+	if o.card != "" {
+		if _, err := readCards(o.card); err != nil {
+			return err
+		}
+	}
+	for _, c := range append([]string{in.Crews}, o.cameras...) {
+		if c != "" && !isFile(c) {
+			return usageError{"no such file: " + c, ""}
+		}
+	}
+	return nil
+}
+
+// seals opens what the record is to be vouched for with, and the earlier record.
+func (o recordMakeOptions) seals(t *terminal, in *record.Input) error {
+	if o.follows != "" {
+		p, err := predecessor(o.follows)
+		if err != nil {
+			return err
+		}
+		in.Follows = p
+	}
+	if o.authority != "" {
+		pem, err := readFile(o.authority)
+		if err == nil {
+			_, err = seal.Roots(pem)
+		}
+		if err != nil {
+			return usageError{fmt.Sprintf("--authority %s: %v", o.authority, err), "the authority's root certificate in PEM is needed"}
+		}
+		in.Authority = pem
+	}
+	if o.timestamp != "" {
+		in.Stamp = func(ctx context.Context, message []byte) ([]byte, error) {
+			return seal.AskStamp(ctx, o.timestamp, message)
+		}
+	}
+	if o.sign != "" {
+		k, err := openSecretKey(t, o.sign, o.passphrase)
+		if err != nil {
+			return err
+		}
+		in.Key = &k
+	}
+	return nil
+}
+
+// predecessor names an earlier record, which must be whole as bags go.
+func predecessor(path string) (*record.Predecessor, error) {
+	src, err := openBag(path, "--follows: ")
+	if err != nil {
+		return nil, err
+	}
+	defer src.Close()
+	v, err := record.Verify(context.Background(), src, record.Options{})
+	if err != nil {
+		return nil, failure{fmt.Sprintf("--follows %s: %v", path, cause(err)), ""}
+	}
+	if len(v.Problems) > 0 {
+		return nil, usageError{fmt.Sprintf("--follows %s: something is wrong with it: %s", path, v.Problems[0]), "coursegauge record verify " + path + " tells all"}
+	}
+	return &record.Predecessor{Name: filepath.Base(path), Digest: v.Digest, Made: v.Contents.Made}, nil
+}
+
+func (o recordMakeOptions) explain(ctx context.Context, err error) error {
+	var wrong record.WrongPhoto
+	var stamp record.NoStamp
+	switch {
+	case ctx.Err() != nil:
+		return errStopped
+	case errors.As(err, &wrong):
+		return failure{wrong.Error(), "a record holds the photos that were inspected; --photos DIR says where they lie, or inspect again"}
+	case errors.As(err, &stamp):
+		return failure{oneLine(stamp.Error()), "nothing was made; try again, or make the record without --timestamp"}
+	case errors.Is(err, fs.ErrExist):
+		return mustNotExist("--out", o.out)
+	}
+	return failure{fmt.Sprintf("cannot make %s: %s", o.out, oneLine(err.Error())), "nothing was left under that name"}
+}
+
+func (o recordMakeOptions) tell(t *terminal, m record.Made) error {
+	for _, d := range m.Doubts {
+		t.warn("%s; it was not left out", d)
+	}
+	if o.json {
+		return t.json(map[string]any{
+			"format": "coursegauge-record-made/1", "record": o.out, "number": m.Digest, "photos": len(m.Contents.Photos), "rewritten": m.Rewritten, "bytes": m.Octets,
+			"decisions": m.Contents.Decisions, "signed_by": m.Contents.SignedBy, "time_stamped": m.Contents.Stamped, "left_out": append([]string{}, m.Contents.LeftOut...),
+		})
+	}
+	t.say("%s: %s, %s, %s", o.out, plural(len(m.Contents.Photos), "photo", "photos"), plural(m.Contents.Decisions, "decision", "decisions"), megabytes(m.Octets))
+	for _, what := range m.Contents.LeftOut {
+		t.say("left out: %s", what)
+	}
+	if m.Contents.Elsewhere > 0 {
+		t.say("%s about an earlier inspection, kept aside", plural(m.Contents.Elsewhere, "decision", "decisions"))
+	}
+	t.say("number: %s", m.Digest)
+	t.tell("The number stands for the whole record: write it down elsewhere. Check it: coursegauge record verify %s", o.out)
+	return nil
+}
+
+func megabytes(n int64) string { return strings.TrimSpace(fmt.Sprintf("%.1f MB", float64(n)/1e6)) }

@@ -1,0 +1,84 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+
+	"coursegauge/calibrate/lens"
+	"coursegauge/calibrate/print"
+	"coursegauge/report/inspection"
+	"coursegauge/report/judge"
+	"coursegauge/report/record"
+	"coursegauge/report/schedule"
+	"coursegauge/vision"
+	"coursegauge/vision/photo"
+)
+
+// measurerOf measures photos by the settings that a record holds.
+func measurerOf(s record.MeasuringSettings) (record.Measurer, error) {
+	sch, err := schedule.Read(s.Schedule.Name, s.Schedule.Data)
+	if err != nil {
+		return nil, err
+	}
+	k := &kept{}
+	if s.Cards != nil {
+		f, err := print.Parse(s.Cards.Data)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", s.Cards.Name, err)
+		}
+		k.cards = f.Prints()
+	}
+	for _, c := range s.Profiles {
+		p, err := lens.Parse(c.Data)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", c.Name, err)
+		}
+		k.profiles = append(k.profiles, p)
+	}
+	return func(ctx context.Context, file string, data []byte) (inspection.Photo, error) {
+		return measureKept(ctx, sch, k, file, data)
+	}, nil
+}
+
+// kept is what a record knows beside the photos: proved cards and learned lenses.
+type kept struct {
+	cards    map[int]vision.Print
+	profiles []lens.Profile
+}
+
+// of is what counts for one photo. A lens is used only on the photos it fits.
+func (k *kept) of(p *photo.Picture) vision.Known {
+	out := vision.Known{Cards: k.cards}
+	if at, _ := lens.Choose(k.profiles, p.Facts, p.Header.Width, p.Header.Height); at >= 0 {
+		if prior, err := k.profiles[at].Upright(p.Facts.Orientation); err == nil {
+			out.Lens = prior
+		}
+	}
+	return out
+}
+
+// measureKept measures one photo from its bytes, as inspect does.
+func measureKept(ctx context.Context, s schedule.Schedule, k *kept, file string, data []byte) (p inspection.Photo, err error) {
+	defer func() {
+		if what := recover(); what != nil {
+			err = fmt.Errorf("internal fault: %v", what)
+		}
+	}()
+	sum := sha256.Sum256(data)
+	source := inspection.Source{File: file, SHA256: hex.EncodeToString(sum[:]), Facts: photo.ReadFacts(data)}
+	result := &vision.Result{}
+	picture, err := photo.Decode(data, photo.Options{})
+	if err != nil {
+		result.Refusal = unreadable(err)
+		return inspection.Build(source, s, result, judge.Judge(s, result)), nil
+	}
+	defer picture.Close()
+	source.Width, source.Height = picture.Width(), picture.Height()
+	result, err = vision.Inspect(ctx, picture.Mat, vision.Options{Product: s.Product(), Facts: picture.Facts, Known: k.of(picture)})
+	if err != nil {
+		return inspection.Photo{}, err
+	}
+	return inspection.Build(source, s, result, judge.Judge(s, result)), nil
+}
