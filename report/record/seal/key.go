@@ -29,7 +29,7 @@ func NewKey(passphrase string) (secret, public []byte, id string, err error) {
 	if n := utf8.RuneCountInString(passphrase); n < MinPassphrase {
 		return nil, nil, "", fmt.Errorf("a passphrase of %d characters; at least %d are needed", n, MinPassphrase)
 	}
-	k, err := newKey()
+	k, err := Unprotected()
 	if err != nil {
 		return nil, nil, "", err
 	}
@@ -40,7 +40,9 @@ func NewKey(passphrase string) (secret, public []byte, id string, err error) {
 	return append(secret, '\n'), k.Public().File(), k.Public().ID(), nil
 }
 
-func newKey() (Key, error) {
+// Unprotected makes a key that lies in memory alone, for a signature that nobody
+// needs to make again.
+func Unprotected() (Key, error) {
 	_, private, err := minisign.GenerateKey(rand.Reader)
 	return Key{private}, err
 }

@@ -16,7 +16,7 @@ import (
 
 func mustKey(t testing.TB) Key {
 	t.Helper()
-	k, err := newKey()
+	k, err := Unprotected()
 	if err != nil {
 		t.Fatal(err)
 	}
