@@ -32,7 +32,10 @@ type Facts struct {
 	// picture (PixelXDimension, PixelYDimension, else ImageWidth, ImageLength):
 	// another size in the header means that it was cropped or scaled since.
 	SensorW, SensorH int
-	Problem          string // "EXIF unreadable: ..." when some of it was not sound, else ""
+	// Decoder is the library that reads the pixels of such a file on this machine,
+	// with its version, when that is not OpenCV: "libheif 1.15.1".
+	Decoder string
+	Problem string // "EXIF unreadable: ..." when some of it was not sound, else ""
 }
 
 // Location is where the picture was taken, in degrees (WGS 84).
@@ -52,6 +55,9 @@ func ReadFacts(b []byte) Facts {
 	f := exifFacts(kind.exif(b))
 	if kind.orientation != nil {
 		f.Orientation = kind.orientation(b)
+	}
+	if kind.decoder != nil {
+		f.Decoder = kind.decoder()
 	}
 	return f
 }

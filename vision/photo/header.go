@@ -30,15 +30,15 @@ type format struct {
 	// counts instead of the EXIF tag; nil: the tag counts.
 	orientation func(b []byte) int
 	pixels      func(b []byte, h Header) (gocv.Mat, error) // as stored
-	decoder     func() string
+	decoder     func() string                              // its name and version; nil: OpenCV
 }
 
 var formats = []format{
-	{formatJPEG, startsWith(jpegStart), jpegHeader, soundJPEG, jpegEXIF, nil, openCVPixels, openCVName},
-	{formatPNG, startsWith(pngSignature), pngHeader, soundPNG, pngEXIF, nil, openCVPixels, openCVName},
+	{formatJPEG, startsWith(jpegStart), jpegHeader, soundJPEG, jpegEXIF, nil, openCVPixels, nil},
+	{formatPNG, startsWith(pngSignature), pngHeader, soundPNG, pngEXIF, nil, openCVPixels, nil},
 	{formatHEIC, startsHEIC, heicHeader, soundHEIC, heicEXIF, heicOrientation, heicPixels, heicDecoder},
-	{formatWebP, startsWebP, webpHeader, soundWebP, webpEXIF, nil, openCVPixels, openCVName},
-	{formatTIFF, startsTIFF, tiffHeaderOf, soundTIFF, func(b []byte) []byte { return b }, nil, tiffPixels, openCVName},
+	{formatWebP, startsWebP, webpHeader, soundWebP, webpEXIF, nil, openCVPixels, nil},
+	{formatTIFF, startsTIFF, tiffHeaderOf, soundTIFF, func(b []byte) []byte { return b }, nil, tiffPixels, nil},
 }
 
 func startsWith(start []byte) func([]byte) bool {

@@ -264,7 +264,7 @@ func heicPixels(b []byte, h Header) (gocv.Mat, error) {
 	return gocv.Mat{}, unreadable(copyAgain, "the heic data cannot be decoded: %v", err)
 }
 
-// heicDecoder is asked only after it has decoded.
+// heicDecoder is "" on a machine without the library.
 func heicDecoder() string {
 	name, _ := heif.Decoder()
 	return name

@@ -19,7 +19,7 @@
 //
 // HEIC comes from libheif (package heif), asked for the picture as it is coded
 // and turned by the same rotation, once, by what the container says. Which
-// decoder gave the pixels is told in Picture.Decoder.
+// decoder gave the pixels is told in Facts.Decoder.
 package photo
 
 import (
@@ -45,9 +45,6 @@ type Picture struct {
 	Facts  Facts
 	Header Header
 	SHA256 string // of the file's bytes, 64 lower-case hexadecimal digits
-	// Decoder is the library that gave the pixels, with its version: "OpenCV
-	// 4.6.0", "libheif 1.15.1".
-	Decoder string
 }
 
 // Width is the width of the upright picture in pixels.
@@ -111,10 +108,8 @@ func Decode(b []byte, o Options) (*Picture, error) {
 		return nil, unreadable(copyAgain, "the picture could not be turned upright: %v", err)
 	}
 	sum := sha256.Sum256(b)
-	return &Picture{Mat: mat, Facts: facts, Header: header, SHA256: hex.EncodeToString(sum[:]), Decoder: kind.decoder()}, nil
+	return &Picture{Mat: mat, Facts: facts, Header: header, SHA256: hex.EncodeToString(sum[:])}, nil
 }
-
-func openCVName() string { return "OpenCV " + gocv.OpenCVVersion() }
 
 // openCVPixels decodes b as it is stored. IMDecodeIntoMat is used because its
 // error belongs to this call; that of IMDecode is shared between goroutines.
