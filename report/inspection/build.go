@@ -30,7 +30,7 @@ func Build(src Source, s schedule.Schedule, r *vision.Result, j judge.Photo) Pho
 		Checks: checks(r.Checks), Stages: stages(r.Stages),
 	}
 	if src.Width > 0 && src.Height > 0 {
-		p.Image = &Image{src.Width, src.Height, src.Facts.Orientation}
+		p.Image = &Image{src.Width, src.Height, src.Facts.Orientation, src.Facts.Decoder}
 	}
 	if l := src.Facts.Location; l != nil {
 		p.Location = &Location{round(l.Lat, 6), round(l.Lon, 6)}

@@ -76,6 +76,9 @@ type Image struct {
 	Width       int `json:"width"`
 	Height      int `json:"height"`
 	Orientation int `json:"orientation"`
+	// Decoder is the library that read the pixels, when that was not the OpenCV
+	// that Tool names: "libheif 1.15.1".
+	Decoder string `json:"decoder,omitempty"`
 }
 
 // Refusal says why a photo was not measured and how to retake it.
