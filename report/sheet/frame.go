@@ -173,8 +173,16 @@ func (f *frame) point(p ledger.Photo, h ledger.Head) (point, bool) {
 			pt.dx = pt.x - f.aims[len(f.aims)-1]
 		}
 	}
+	if math.Abs(pt.dx) > farOff {
+		pt.dx = math.NaN()
+	}
 	return pt, true
 }
+
+// farOff is the distance at which a nail is not off its aim point any more but
+// belongs to none, mm: at the end of a cut piece one is missing. Own choice: a
+// quarter of the usual spacing.
+const farOff = 3 * inch
 
 func nearest(aims []float64, x float64) float64 {
 	best := aims[0]
