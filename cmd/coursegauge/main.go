@@ -86,6 +86,7 @@ Exit status: 0 done; 1 done, and something needs a person (a refused photo);
 	root.SetFlagErrorFunc(flagError)
 	root.SuggestionsMinimumDistance = 2
 	root.AddCommand(newRecord(t))
+	root.AddCommand(newLedger(t), newCrew(t), newSampling(t))
 	root.AddCommand(newInspect(t), newMerge(t), newCamera(t), newCard(t), newTrial(t), newExplain(t), newReview(t), newVersion(t), newMan())
 	return root
 }
