@@ -269,12 +269,19 @@ func (s *summary) rules(v Verdict) {
 }
 
 // findings lists what people called wrong or disagree about, and what nobody
-// decided though it is suspect.
+// decided though it is suspect: one row a head or a finding, with every limit that
+// it breaks.
 func (s *summary) findings(v Verdict) {
-	var first, second []findingRow
+	var first, second []*findingRow
+	rows := map[string]*findingRow{}
 	marked(v, func(p inspection.Photo, target, at, _, result, text string) {
+		reason, _, _ := strings.Cut(text, "; ") // what is usually done stands in the report
+		if row := rows[p.SHA256+target]; row != nil {
+			row.What = cut(row.What+"; "+reason, longestText)
+			return
+		}
 		what, by := v.Answers.Answer(p.SHA256, target)
-		row := findingRow{Where: cut(p.File, 60) + ", " + at, What: cut(text, longestText)}
+		row := &findingRow{Where: cut(p.File, 60) + ", " + at, What: cut(reason, longestText)}
 		switch {
 		case what == review.Wrong || what == review.Conflict:
 			row.Settled = fmt.Sprintf("%s; %s, %s", words[what], cut(by.Who, 40), clock(by.When))
@@ -285,10 +292,15 @@ func (s *summary) findings(v Verdict) {
 		case what == "" && result == "suspect":
 			row.Settled = "nobody decided"
 			second = append(second, row)
+		default:
+			return
 		}
+		rows[p.SHA256+target] = row
 	})
 	all := append(first, second...)
-	s.Findings = all[:min(len(all), mostFindings)]
+	for _, row := range all[:min(len(all), mostFindings)] {
+		s.Findings = append(s.Findings, *row)
+	}
 	s.MoreFindings = len(all) - len(s.Findings)
 }
 

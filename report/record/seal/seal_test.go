@@ -3,7 +3,6 @@ package seal
 import (
 	"bytes"
 	"context"
-	"io"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -12,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"coursegauge/report/record/seal/sealtest"
 )
 
 func mustKey(t testing.TB) Key {
@@ -126,93 +127,17 @@ func TestShortPassphrase(t *testing.T) {
 	}
 }
 
-// authority is a time stamp authority made with openssl, for tests.
-type authority struct{ dir, openssl string }
-
-func newAuthority(t *testing.T) authority {
-	t.Helper()
-	a := authority{t.TempDir(), tool(t, "openssl")}
-	write(t, filepath.Join(a.dir, "tsa.cnf"), []byte(`
-[req]
-distinguished_name = dn
-prompt = no
-[dn]
-CN = Example root
-[root]
-basicConstraints = critical,CA:true
-keyUsage = critical,keyCertSign
-[stamps]
-extendedKeyUsage = critical,timeStamping
-keyUsage = critical,digitalSignature
-[tsa]
-default_tsa = tsa1
-[tsa1]
-serial = serial
-signer_cert = tsa.pem
-signer_key = tsa.key
-certs = root.pem
-signer_digest = sha256
-default_policy = 1.2.3.4.1
-digests = sha256
-accuracy = secs:1
-ess_cert_id_alg = sha256
-crypto_device = builtin
-`))
-	write(t, filepath.Join(a.dir, "serial"), []byte("01\n"))
-	a.run(t, "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-keyout", "root.key", "-out", "root.pem", "-days", "30", "-config", "tsa.cnf", "-extensions", "root")
-	a.run(t, "req", "-new", "-newkey", "rsa:2048", "-nodes", "-keyout", "tsa.key", "-out", "tsa.csr", "-subj", "/CN=Example time stamps", "-config", "tsa.cnf")
-	a.run(t, "x509", "-req", "-in", "tsa.csr", "-CA", "root.pem", "-CAkey", "root.key", "-CAcreateserial", "-out", "tsa.pem", "-days", "30", "-extfile", "tsa.cnf", "-extensions", "stamps")
-	return a
-}
-
-func (a authority) run(t *testing.T, args ...string) {
-	t.Helper()
-	mustRun(t, a.dir, "", a.openssl, args...)
-}
-
-func (a authority) root(t *testing.T) []byte {
-	t.Helper()
-	pem, err := os.ReadFile(filepath.Join(a.dir, "root.pem"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return pem
-}
-
-// serve answers as an authority does, with openssl ts -reply.
-func (a authority) serve(t *testing.T) string {
-	t.Helper()
-	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		question, err := io.ReadAll(r.Body)
-		if err == nil && r.Header.Get("Content-Type") == "application/timestamp-query" {
-			err = os.WriteFile(filepath.Join(a.dir, "q.tsq"), question, 0o600)
-		}
-		c := exec.Command(a.openssl, "ts", "-reply", "-queryfile", "q.tsq", "-out", "r.tsr", "-config", "tsa.cnf")
-		c.Dir = a.dir
-		out, errRun := c.CombinedOutput()
-		reply, errRead := os.ReadFile(filepath.Join(a.dir, "r.tsr"))
-		if err != nil || errRun != nil || errRead != nil {
-			http.Error(w, string(out), http.StatusInternalServerError)
-			return
-		}
-		w.Header().Set("Content-Type", "application/timestamp-reply")
-		_, _ = w.Write(reply)
-	}))
-	t.Cleanup(s.Close)
-	return s.URL
-}
-
 // An authority's reply is checked here without a network and by openssl alike;
 // what was changed, made by others or leads elsewhere is refused.
 func TestStampAgainstOpenSSL(t *testing.T) {
-	a := newAuthority(t)
+	a := sealtest.New(t)
 	message := []byte("a tag manifest\n")
 	before := time.Now().Add(-2 * time.Second)
-	reply, err := AskStamp(context.Background(), a.serve(t), message)
+	reply, err := AskStamp(context.Background(), a.Serve(t), message)
 	if err != nil {
 		t.Fatal(err)
 	}
-	roots, err := Roots(a.root(t))
+	roots, err := Roots(a.Root(t))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -220,15 +145,15 @@ func TestStampAgainstOpenSSL(t *testing.T) {
 	if err != nil || !s.Trusted || s.Authority != "CN=Example time stamps" || s.Time.Before(before) || s.Time.After(time.Now().Add(time.Second)) {
 		t.Errorf("%+v, %v", s, err)
 	}
-	write(t, filepath.Join(a.dir, "m"), message)
-	write(t, filepath.Join(a.dir, "m.tsr"), reply)
-	if out := mustRun(t, a.dir, "", a.openssl, "ts", "-verify", "-in", "m.tsr", "-data", "m", "-CAfile", "root.pem"); !strings.Contains(out, "Verification: OK") {
+	write(t, filepath.Join(a.Dir, "m"), message)
+	write(t, filepath.Join(a.Dir, "m.tsr"), reply)
+	if out := a.Run(t, "ts", "-verify", "-in", "m.tsr", "-data", "m", "-CAfile", "root.pem"); !strings.Contains(out, "Verification: OK") {
 		t.Errorf("openssl ts -verify: %s", out)
 	}
 	if _, err := CheckStamp([]byte("another\n"), reply, roots); err == nil || !strings.Contains(err.Error(), "something else") {
 		t.Errorf("another message: %v", err)
 	}
-	others, _ := Roots(newAuthority(t).root(t))
+	others, _ := Roots(sealtest.New(t).Root(t))
 	if s, err := CheckStamp(message, reply, others); err == nil || s.Trusted {
 		t.Errorf("another root: %+v, %v", s, err)
 	}
