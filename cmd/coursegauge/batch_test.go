@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -124,17 +125,30 @@ func TestCompareNatural(t *testing.T) {
 	}
 }
 
-// Every part of a batch together is the batch, each photo once.
+// Every part of a batch together is the batch, each photo once; which part a
+// photo is in depends on its content alone.
 func TestShardsCoverTheBatch(t *testing.T) {
+	dir := t.TempDir()
+	var all []photoFile
+	for i := range 40 {
+		name := fmt.Sprintf("p%02d.jpg", i)
+		writeFile(t, filepath.Join(dir, name), []byte(name))
+		all = append(all, photoFile{filepath.Join(dir, name), name})
+	}
+	all = append(all, photoFile{filepath.Join(dir, "gone.jpg"), "gone.jpg"})
 	for count := 1; count <= 9; count++ {
-		var all []photoFile
-		for i := range 7 {
-			all = append(all, photoFile{name: string(rune('a' + i))})
-		}
 		seen := map[string]int{}
 		for index := 1; index <= count; index++ {
-			for _, p := range (&shard{index, count}).of(all) {
+			s := shard{index, count}
+			mine := s.of(all)
+			if len(mine) == 0 || count > 1 && len(mine) > len(all)*3/4 {
+				t.Errorf("part %d of %d has %d of %d photos", index, count, len(mine), len(all))
+			}
+			for _, p := range mine {
 				seen[p.name]++
+				if got := s.of([]photoFile{{p.path, "another-name.jpg"}}); len(got) != 1 && p.name != "gone.jpg" {
+					t.Errorf("%s is in another part when it is alone and has another name", p.name)
+				}
 			}
 		}
 		for _, p := range all {
@@ -147,11 +161,48 @@ func TestShardsCoverTheBatch(t *testing.T) {
 
 func TestShardForm(t *testing.T) {
 	for text, ok := range map[string]bool{
-		"1/1": true, "2/3": true, "0/3": false, "4/3": false, "1/0": false, "1": false, "a/b": false, "-1/2": false, "": false, "1/2/3": false,
+		"1/1": true, "2/3": true, "0/3": false, "4/3": false, "1/0": false, "1": false, "a/b": false, "-1/2": false, "": false, "1/2/3": false, "env/2": false, "env": false,
 	} {
 		var s shard
 		if err := s.Set(text); (err == nil) != ok {
 			t.Errorf("--shard %q: error %v, want fine: %v", text, err, ok)
+		}
+	}
+}
+
+// The schedulers' variables: Kubernetes counts an Indexed Job from 0 (its
+// manual, "Indexed Job for Parallel Processing with Static Work Assignment"),
+// sbatch(1) tells of the SLURM_ARRAY_TASK_ variables.
+func TestShardFromScheduler(t *testing.T) {
+	for _, c := range []struct {
+		env  string
+		want shard // zero: refused
+	}{
+		{"", shard{}},
+		{"JOB_COMPLETION_INDEX=0", shard{1, 8}},
+		{"JOB_COMPLETION_INDEX=7", shard{8, 8}},
+		{"JOB_COMPLETION_INDEX=8", shard{}},
+		{"JOB_COMPLETION_INDEX=", shard{}},
+		{"JOB_COMPLETION_INDEX=-1", shard{}},
+		{"SLURM_ARRAY_TASK_ID=1", shard{1, 8}},
+		{"SLURM_ARRAY_TASK_ID=8 SLURM_ARRAY_TASK_MIN=1 SLURM_ARRAY_TASK_COUNT=8 SLURM_ARRAY_TASK_STEP=1", shard{8, 8}},
+		{"SLURM_ARRAY_TASK_ID=0 SLURM_ARRAY_TASK_MIN=0 SLURM_ARRAY_TASK_COUNT=8", shard{1, 8}},
+		{"SLURM_ARRAY_TASK_ID=30 SLURM_ARRAY_TASK_MIN=10 SLURM_ARRAY_TASK_STEP=10 SLURM_ARRAY_TASK_COUNT=8", shard{3, 8}},
+		{"SLURM_ARRAY_TASK_ID=1 SLURM_ARRAY_TASK_COUNT=4", shard{}}, // half of the photos would be left out
+		{"SLURM_ARRAY_TASK_ID=x", shard{}},
+		{"SLURM_ARRAY_TASK_ID=1 JOB_COMPLETION_INDEX=3", shard{4, 8}},
+	} {
+		for _, name := range []string{"JOB_COMPLETION_INDEX", "SLURM_ARRAY_TASK_ID", "SLURM_ARRAY_TASK_MIN", "SLURM_ARRAY_TASK_COUNT", "SLURM_ARRAY_TASK_STEP"} {
+			t.Setenv(name, "")
+			os.Unsetenv(name)
+		}
+		for _, v := range strings.Fields(c.env) {
+			name, value, _ := strings.Cut(v, "=")
+			t.Setenv(name, value)
+		}
+		var got shard
+		if err := got.Set("env/8"); got != c.want || (err == nil) != (c.want.count > 0) {
+			t.Errorf("%q: part %v, error %v, want %v", c.env, got, err, c.want)
 		}
 	}
 }

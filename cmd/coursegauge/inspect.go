@@ -7,14 +7,14 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"sync"
 
 	"coursegauge/calibrate/lens"
+	"coursegauge/report/cache"
 	"coursegauge/report/crew"
 	"coursegauge/report/inspection"
 	"coursegauge/report/page"
 	"coursegauge/report/schedule"
-	"coursegauge/vision"
-	"coursegauge/vision/card"
 
 	"github.com/spf13/cobra"
 )
@@ -25,6 +25,9 @@ type inspectOptions struct {
 	card, camera          string
 	crews                 string
 	shard                 shard
+	cache                 string
+	noCache               bool
+	logFormat             string
 	jobs                  int
 	squares               float64
 	noLocation            bool
@@ -50,6 +53,15 @@ lens or picture size is never used, nor on a zoomed, cropped or re-saved photo.
 PHOTOS are files, folders (the photos directly in them: ` + photoKindsText + `)
 or patterns in quotes. A photo that cannot be measured is refused with the
 reason; the others go on.
+
+What was measured is kept for later runs in the folder of --cache (usually
+coursegauge in ~/.cache), by the content of each photo and by what its
+measuring depends on: a batch that was stopped goes on where it was, and a
+changed limit is judged anew without touching the photos. The folder is bounded
+in size and may be removed at any time.
+
+Each photo is measured in a process of its own with 4 GB of memory and 60 s; a
+file that makes it crash is refused as unreadable, and the others go on.
 
 A list of crews fills in whose photo it is, by the number of the printed card,
 else by a folder that the photo lies in, else by the phone:
@@ -81,7 +93,10 @@ do it; 130 stopped: what was done by then is written.`,
 	f.StringVar(&o.crews, "crews", "", "the `FILE` that tells crews by card, folder or phone; "+crewsFile+" beside the schedule is found by itself")
 	f.Float64Var(&o.squares, "squares", 0, "the size of the roof in squares of 100 sq ft, `N`: the report then tells which share of its fasteners was seen")
 	f.BoolVar(&o.noLocation, "no-location", false, "leave out where and with which device the photos were taken")
-	f.Var(&o.shard, "shard", "measure only part `I/N` of the photos, for N machines; merge puts the parts together")
+	f.Var(&o.shard, "shard", "measure only part `I/N` of the photos, for N machines; env/N takes I from JOB_COMPLETION_INDEX or SLURM_ARRAY_TASK_ID; merge puts the parts together")
+	f.StringVar(&o.cache, "cache", "", "keep results for later runs in the folder `DIR`")
+	f.BoolVar(&o.noCache, "no-cache", false, "neither use nor keep results of other runs")
+	f.StringVar(&o.logFormat, "log-format", logText, "how to tell of the work on standard error: `text`, or json for one JSON object a line with the time of each step")
 	f.BoolVar(&o.json, "json", false, "print the summary as one JSON object")
 	return c
 }
@@ -94,6 +109,9 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	}
 	if !(o.squares >= 0 && o.squares <= 100_000) {
 		return usageError{fmt.Sprintf("--squares %v: a number from 0 to 100000 is needed, squares of 100 sq ft", o.squares), ""}
+	}
+	if err := t.logAs(o.logFormat); err != nil {
+		return err
 	}
 	s, err := readSchedule(o.schedule)
 	if err != nil {
@@ -119,35 +137,63 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 			return err
 		}
 	}
+	t.tell("%s, %d at a time", plural(len(photos.photos), "photo", "photos"), o.jobs)
 	if photos.skipped > 0 {
 		t.tell("skipped %s; photos are named %s", photos.others, photoKindsText)
 	}
 	if said != "" {
 		t.tell("%s", said)
 	}
-	return runBatch(ctx, t, o, s, crews, k, o.shard.of(photos.photos))
+	mine := o.shard.of(photos.photos)
+	if o.shard.count > 0 {
+		t.tell("part %d of %d: %s", o.shard.index, o.shard.count, plural(len(mine), "photo", "photos"))
+	}
+	store, err := openCache(t, o.cache, o.noCache)
+	if err != nil {
+		return err
+	}
+	defer store.Trim() //nolint:errcheck // what could not be removed now is removed by a later run
+	return runBatch(ctx, t, o, batchOf{s, crews, settingsOf(s.Product(), k), store, mine, photosFrom(o.out, photos.photos)})
+}
+
+// batchOf is what a batch works on.
+type batchOf struct {
+	schedule schedule.Schedule
+	crews    crew.List
+	settings settings
+	store    *cache.Store
+	photos   []photoFile
+	at       string // of the photos, as a link from the report
 }
 
 // runBatch measures the photos, writes what was done, and tells.
-func runBatch(ctx context.Context, t *terminal, o inspectOptions, s schedule.Schedule, crews crew.List, k *known, photos []photoFile) error {
-	card.Threads(1) // the photos are what runs side by side
-	report, err := page.NewWriter(o.out, s, page.Options{Squares: o.squares, PhotosAt: photosFrom(o.out, photos), NoLocation: o.noLocation})
+func runBatch(ctx context.Context, t *terminal, o inspectOptions, b batchOf) error {
+	options := page.Options{Squares: o.squares, PhotosAt: b.at, NoLocation: o.noLocation}
+	report, err := page.NewWriter(o.out, b.schedule, options)
 	if err != nil {
 		return failure{fmt.Sprintf("cannot begin the report in %s: %v", o.out, cause(err)), ""}
 	}
 	defer report.Close()
-	in := &inspector{schedule: s, stages: o.stages, page: report, known: k, crews: crews, noLocation: o.noLocation, look: vision.Inspect}
-	done, faults := in.measureAll(ctx, t, photos, o.jobs)
+	kept, err := newKeeper(b.store, b.settings, b.schedule, options, o.stages != "", warnOnce(t))
+	if err != nil {
+		return failure{fmt.Sprintf("cannot keep results: %v", err), "--no-cache does without"}
+	}
+	in := &inspector{
+		schedule: b.schedule, page: report, crews: b.crews, noLocation: o.noLocation,
+		workers: newWorkers(b.settings, o.stages, o.jobs), kept: kept,
+	}
+	defer in.workers.close()
+	done, faults := in.measureAll(ctx, t, b.photos, o.jobs)
 	if len(done) == 0 && ctx.Err() != nil {
 		t.tell("stopped before a photo was done; nothing written")
 		return errStopped
 	}
-	d, files := document(s, done), outputsIn(o.out)
+	d, files := document(b.schedule, done), outputsIn(o.out)
 	if err := in.write(d, files); err != nil {
 		return err
 	}
-	code, err := status(ctx, d, len(photos), faults)
-	sum := summarize(d, len(photos), faults, files, code)
+	code, err := status(ctx, d, len(b.photos), faults)
+	sum := summarize(d, len(b.photos), faults, files, code)
 	if o.json {
 		if err := t.json(sum); err != nil {
 			return failure{fmt.Sprintf("cannot print: %v", err), ""}
@@ -156,6 +202,14 @@ func runBatch(ctx context.Context, t *terminal, o inspectOptions, s schedule.Sch
 	}
 	sum.print(t)
 	return err
+}
+
+// warnOnce tells of the first result that could not be kept.
+func warnOnce(t *terminal) func(error) {
+	var once sync.Once
+	return func(err error) {
+		once.Do(func() { t.warn("results are not kept for later runs: %v", err) })
+	}
 }
 
 // photosFrom is the way from the folder of the report to the folder that the
@@ -189,7 +243,7 @@ func (in *inspector) measureAll(ctx context.Context, t *terminal, photos []photo
 			return // stopped in the middle of this photo
 		}
 		outcomes[i] = &o
-		bar.photo(photos[i].name, o.text())
+		bar.measured(photos[i].name, o)
 	})
 	bar.end()
 	var doubts []string
@@ -216,13 +270,17 @@ func (o outcome) text() string {
 	if o.photo.Refusal != nil {
 		return "refused, " + o.photo.Refusal.Reason
 	}
-	suspects := 0
+	return fmt.Sprintf("%s, %d suspect", plural(len(o.photo.Heads), "fastener", "fasteners"), o.suspects())
+}
+
+func (o outcome) suspects() int {
+	n := 0
 	for _, h := range o.photo.Heads {
 		if h.Verdict == "suspect" {
-			suspects++
+			n++
 		}
 	}
-	return fmt.Sprintf("%s, %d suspect", plural(len(o.photo.Heads), "fastener", "fasteners"), suspects)
+	return n
 }
 
 func readSchedule(path string) (schedule.Schedule, error) {

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"syscall"
 
+	"coursegauge/vision"
+
 	"github.com/spf13/cobra"
 )
 
@@ -29,7 +31,12 @@ var (
 	errStopped     = errors.New("stopped")
 )
 
-func main() { os.Exit(run(os.Args[1:], newTerminal())) }
+func main() {
+	if isWorker() {
+		os.Exit(work(vision.Inspect))
+	}
+	os.Exit(run(os.Args[1:], newTerminal()))
+}
 
 // run carries out one command line and gives its exit status.
 func run(args []string, t *terminal) int {

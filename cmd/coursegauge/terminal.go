@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"log/slog"
 	"os"
 	"strings"
 
@@ -26,7 +27,26 @@ import (
 // terminal is where a command speaks.
 type terminal struct {
 	out, err io.Writer
-	live     bool // err is a terminal that can redraw a line
+	live     bool         // err is a terminal that can redraw a line
+	log      *slog.Logger // what is said on the way goes here when it is set
+}
+
+// The ways to tell of the work.
+const (
+	logText = "text" // sentences and a bar, for people
+	logJSON = "json" // one JSON object a line, for programs
+)
+
+// logAs chooses how to tell of the work from now on.
+func (t *terminal) logAs(format string) error {
+	switch format {
+	case logText, "":
+	case logJSON:
+		t.log = slog.New(slog.NewJSONHandler(t.err, nil))
+	default:
+		return usageError{fmt.Sprintf("--log-format %s: text or json is needed", format), ""}
+	}
+	return nil
 }
 
 func newTerminal() *terminal {
@@ -41,10 +61,23 @@ func newTerminal() *terminal {
 func (t *terminal) say(format string, args ...any) { fmt.Fprintf(t.out, format+"\n", args...) }
 
 // tell prints a line on the way.
-func (t *terminal) tell(format string, args ...any) { fmt.Fprintf(t.err, format+"\n", args...) }
+func (t *terminal) tell(format string, args ...any) {
+	text := fmt.Sprintf(format, args...)
+	if t.log != nil {
+		t.log.Info(text)
+		return
+	}
+	fmt.Fprintln(t.err, text)
+}
 
 // warn prints something that went wrong without ending the work.
-func (t *terminal) warn(format string, args ...any) { t.tell("warning: "+format, args...) }
+func (t *terminal) warn(format string, args ...any) {
+	if t.log != nil {
+		t.log.Warn(fmt.Sprintf(format, args...))
+		return
+	}
+	t.tell("warning: "+format, args...)
+}
 
 // hint prints what to do about the line before.
 func (t *terminal) hint(text string) {
@@ -55,11 +88,17 @@ func (t *terminal) hint(text string) {
 
 // fail prints the error that ends a command.
 func (t *terminal) fail(err error) {
-	t.tell("coursegauge: %s", oneLine(err.Error()))
+	hint := ""
 	var withHint interface{ Hint() string }
 	if errors.As(err, &withHint) {
-		t.hint(withHint.Hint())
+		hint = withHint.Hint()
 	}
+	if t.log != nil {
+		t.log.Error(oneLine(err.Error()), "hint", hint)
+		return
+	}
+	t.tell("coursegauge: %s", oneLine(err.Error()))
+	t.hint(hint)
 }
 
 // json prints v as the answer for a script.

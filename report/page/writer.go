@@ -35,7 +35,6 @@ import (
 	"coursegauge/report/judge"
 	"coursegauge/report/schedule"
 	"coursegauge/vision"
-	"coursegauge/vision/photo"
 )
 
 // Options are what a report says beyond what was measured.
@@ -249,19 +248,3 @@ func sectionID(file string) string {
 }
 
 func headID(file string, id int) string { return fmt.Sprintf("%s-h%d", sectionID(file), id) }
-
-// Add makes and puts the parts of one photo.
-func (w *Writer) Add(p inspection.Photo, r *vision.Result, j judge.Photo, pic *photo.Picture) error {
-	var cut *Cuttings
-	if pic != nil {
-		var err error
-		if cut, err = Cut(r, pic.Mat); err != nil {
-			return err
-		}
-	}
-	parts, err := w.Make(p, r, j, cut, View.Shrink)
-	if err != nil {
-		return err
-	}
-	return w.Put(parts)
-}
