@@ -39,17 +39,17 @@ type itemOf struct {
 	properties [][]byte
 	tiles      []int // iref dimg
 	describes  []int // iref cdsc
+	inIndex    bool  // the data lie in the index, as phones keep a grid's
+	pieces     int   // the data lie in so many places, one when 0
 }
 
 // heicOf is a file whose first item is the picture.
 func heicOf(items ...itemOf) []byte {
-	var iinf, iloc, iref, ipco, ipma, mdat []byte
+	var iinf, iref, ipco, ipma []byte
 	properties := 0
 	for i, it := range items {
 		id := u16(i + 1)
 		iinf = append(iinf, fullBoxOf("infe", 2, 0, id, u16(0), []byte(it.kind), []byte{0})...)
-		iloc = append(iloc, bytes.Join([][]byte{id, u16(0), u16(1), u32(len(mdat)), u32(len(it.data))}, nil)...)
-		mdat = append(mdat, it.data...)
 		for kind, to := range map[string][]int{"dimg": it.tiles, "cdsc": it.describes} {
 			if len(to) > 0 {
 				data := append(id[:2:2], u16(len(to))...)
@@ -68,22 +68,42 @@ func heicOf(items ...itemOf) []byte {
 		}
 	}
 	meta := func(base int) []byte {
-		places := bytes.Clone(iloc)
-		for i := range items { // the places count from the start of the file
-			at := places[14*i+6:]
-			be.PutUint32(at, be.Uint32(at)+uint32(base))
-		}
+		places, idat, _ := placesOf(items, base)
 		return fullBoxOf("meta", 0, 0,
 			fullBoxOf("hdlr", 0, 0, u32(0), []byte("pict"), make([]byte, 13)),
 			fullBoxOf("pitm", 0, 0, u16(1)),
-			fullBoxOf("iloc", 0, 0, []byte{0x44, 0x00}, u16(len(items)), places),
 			fullBoxOf("iinf", 0, 0, u16(len(items)), iinf),
 			fullBoxOf("iref", 0, 0, iref),
-			boxOf("iprp", boxOf("ipco", ipco), fullBoxOf("ipma", 0, 1, u32(len(items)), ipma)))
+			boxOf("iprp", boxOf("ipco", ipco), fullBoxOf("ipma", 0, 1, u32(len(items)), ipma)),
+			boxOf("idat", idat),
+			fullBoxOf("iloc", 1, 0, []byte{0x44, 0x00}, u16(len(items)), places))
 	}
+	_, _, mdat := placesOf(items, 0)
 	ftyp := boxOf("ftyp", []byte("heic"), u32(0), []byte("mif1heic"))
 	base := len(ftyp) + len(meta(0)) + 8
 	return bytes.Join([][]byte{ftyp, meta(base), boxOf("mdat", mdat)}, nil)
+}
+
+// placesOf lays out the data of items, in the index or from base on in the
+// file, and gives the entries of iloc that tell so.
+func placesOf(items []itemOf, base int) (places, idat, mdat []byte) {
+	for i, it := range items {
+		room, start, method := &mdat, base, 0
+		if it.inIndex {
+			room, start, method = &idat, 0, 1
+		}
+		pieces := max(1, it.pieces)
+		places = bytes.Join([][]byte{places, u16(i + 1), u16(method), u16(0), u16(pieces)}, nil)
+		for n := range pieces {
+			piece := it.data[len(it.data)*n/pieces : len(it.data)*(n+1)/pieces]
+			places = append(append(places, u32(start+len(*room))...), u32(len(piece))...)
+			*room = append(*room, piece...)
+			if n+1 < pieces {
+				*room = append(*room, "between"...)
+			}
+		}
+	}
+	return places, idat, mdat
 }
 
 // coded is one picture as HEVC.
@@ -144,7 +164,7 @@ func encodeHEVC(t testing.TB, picture []byte, flags ...string) coded {
 // gridOf puts tiles of one size together, row by row.
 func gridOf(tiles []coded, columns, w, h int, properties ...[]byte) []itemOf {
 	rows := len(tiles) / columns
-	grid := itemOf{kind: "grid", data: bytes.Join([][]byte{{0, 0, byte(rows - 1), byte(columns - 1)}, u16(w), u16(h)}, nil),
+	grid := itemOf{kind: "grid", inIndex: true, data: bytes.Join([][]byte{{0, 0, byte(rows - 1), byte(columns - 1)}, u16(w), u16(h)}, nil),
 		properties: append([][]byte{ispe(w, h)}, properties...)}
 	items := []itemOf{grid}
 	for i, c := range tiles {

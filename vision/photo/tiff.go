@@ -184,8 +184,8 @@ func tiffPixels(b []byte, h Header) (gocv.Mat, error) {
 	return openCVPixels(withoutOrientation(b), h)
 }
 
-// withoutOrientation is b itself when its first directory tells no orientation,
-// else a copy that says 1.
+// withoutOrientation is b itself when its first directory tells no orientation
+// or 1, else a copy that says 1.
 func withoutOrientation(b []byte) []byte {
 	s := sifter{body: b}
 	start, ok := s.header()
@@ -195,7 +195,7 @@ func withoutOrientation(b []byte) []byte {
 	n := int(s.order.Uint16(b[start:]))
 	copied := false
 	for at := int(start) + 2; n > 0 && at+entrySize <= len(b); at, n = at+entrySize, n-1 {
-		if s.order.Uint16(b[at:]) != tagOrientation {
+		if s.order.Uint16(b[at:]) != tagOrientation || s.order.Uint16(b[at+2:]) == typeShort && s.order.Uint16(b[at+8:]) == 1 {
 			continue
 		}
 		if !copied {
