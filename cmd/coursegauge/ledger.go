@@ -70,7 +70,7 @@ func newLedgerAdd(t *terminal) *cobra.Command {
 		Use:   "add DIR... --ledger FILE",
 		Short: "take in what inspect wrote into folders, with its decisions",
 		Long: `add takes in the inspection of each folder, with what stands of its decisions.
-The same again changes nothing; add it again after a review and the decisions
+All of the folders go in, or none. The same again changes nothing; add it again after a review and the decisions
 follow. With --schedule, or a schedule.yaml in the folder, sheets are drawn true to
 the product's width; without, they take it from the pieces measured.
 
@@ -104,12 +104,12 @@ func runLedgerAdd(ctx context.Context, t *terminal, folders []string, path, sche
 		return err
 	}
 	defer l.Close()
-	for i, e := range entries {
-		out, err := l.Add(ctx, e)
-		if err != nil {
-			return ledgerFault(err)
-		}
-		tellAdded(t, folders[i], out)
+	out, err := l.Add(ctx, entries...)
+	if err != nil {
+		return ledgerFault(err)
+	}
+	for i, o := range out {
+		tellAdded(t, folders[i], o)
 	}
 	return nil
 }

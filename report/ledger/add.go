@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 
 	"coursegauge/report/inspection"
 	"coursegauge/report/review"
@@ -19,24 +20,43 @@ type Outcome struct {
 	Twice      int  // files of the inspection that are copies of others in it; left out
 }
 
-// Add takes an inspection in. One that is there already, exactly so, changes
-// nothing; one that was judged anew or decided about since is replaced.
-func (l *Ledger) Add(ctx context.Context, e Entry) (Outcome, error) {
-	if err := sound(ctx, l.db); err != nil {
-		return Outcome{}, l.fault("add", err)
+// Add takes inspections in, all or none of them. One that is there already,
+// exactly so, changes nothing; one that was judged anew or decided about since
+// is replaced. When nothing is new the file is not written to.
+func (l *Ledger) Add(ctx context.Context, entries ...Entry) ([]Outcome, error) {
+	out, err := l.allKnown(ctx, l.db, entries)
+	if err != nil {
+		return nil, l.fault("add", err)
 	}
-	out, err := l.known(ctx, l.db, e)
-	if err != nil || out.Same {
-		return out, err
+	if !slices.ContainsFunc(out, func(o Outcome) bool { return !o.Same }) {
+		return out, nil
 	}
 	err = l.change(ctx, "add", func(tx *sql.Tx) error {
-		var err error
-		if out, err = l.known(ctx, tx, e); err != nil || out.Same {
-			return err
+		for i, e := range entries {
+			var err error
+			if out[i], err = l.known(ctx, tx, e); err != nil { // another process may have been first
+				return err
+			}
+			if !out[i].Same {
+				if err := l.put(ctx, tx, e, &out[i]); err != nil {
+					return err
+				}
+			}
 		}
-		return l.put(ctx, tx, e, &out)
+		return nil
 	})
 	return out, err
+}
+
+func (l *Ledger) allKnown(ctx context.Context, db rows, entries []Entry) ([]Outcome, error) {
+	out := make([]Outcome, len(entries))
+	for i, e := range entries {
+		var err error
+		if out[i], err = l.known(ctx, db, e); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
 }
 
 // known tells whether an inspection is there, and whether exactly so.
@@ -47,7 +67,7 @@ func (l *Ledger) known(ctx context.Context, db rows, e Entry) (out Outcome, err 
 	case errors.Is(err, sql.ErrNoRows):
 		return out, nil
 	case err != nil:
-		return out, l.fault("add", err)
+		return out, err
 	}
 	out.Renewed, out.Same = content != e.content(), content == e.content()
 	if out.Same {

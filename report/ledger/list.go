@@ -63,10 +63,10 @@ func list(ctx context.Context, db rows, query string, args ...any) (out []Inspec
 func (l *Ledger) one(ctx context.Context, db rows, row int64) (Inspection, error) {
 	all, err := list(ctx, db, listed+"WHERE i.id = ?", row)
 	if err != nil {
-		return Inspection{}, l.fault("list", err)
+		return Inspection{}, err
 	}
 	if len(all) == 0 {
-		return Inspection{}, l.fault("list", ErrDamaged)
+		return Inspection{}, ErrDamaged
 	}
 	return all[0], nil
 }
