@@ -17,6 +17,11 @@ import (
 // part of the picture (6.5.10, 6.5.12), while the EXIF tag beside them is a
 // copy for information (annex A.2.1), which many writers leave at its old value:
 // turning by both would turn twice.
+//
+// It is slow: 1.1 to 1.3 s of processor time for a grainy 12.2 MP picture of 7
+// MB, against 75 ms for the same as JPEG, on a busy two-core server (go test
+// -run none -bench DecodeKinds -cpu 1). Nine tenths of it are the HEVC decoder;
+// turning here instead of in libheif saves a tenth of a second.
 
 // tooCoarse bounds how much larger than announced a coded picture may be: the
 // largest block of HEVC.
