@@ -51,6 +51,17 @@ var rules = []rule{
 	},
 	{of: "report/schedule", only: []string{"report/schedule", "report/yamltext", "vision/length", "vision"}, never: []string{"gocv.io"}, because: "the schedule is read before any photo"},
 	{
+		of: "report/ledger", only: []string{"report/ledger", "report/inspection", "report/review", "vision/length"},
+		never:   []string{"html/template", "gocv.io"},
+		because: "the ledger keeps what was measured and decided; what is made of it is the sheets'",
+	},
+	{
+		of: "report/sheet", only: []string{"report/sheet", "report/ledger", "report/inspection", "report/review", "report/proportion", "vision/length"},
+		never:   []string{"os", "database/sql", "modernc.org", "gocv.io"},
+		because: "a sheet is made of one crew's work; it opens no file and no picture",
+	},
+	{of: "report/proportion", only: []string{"report/proportion"}, never: []string{"os", "database/sql"}, because: "statistics know nothing of nails"},
+	{
 		of: "calibrate", only: []string{"calibrate", "vision"},
 		never:   []string{"github.com/spf13", "github.com/schollz", "golang.org/x/term"},
 		because: "calibration feeds the measurement and knows nothing of its judgement",
