@@ -34,7 +34,7 @@ type step struct {
 	Refused         bool
 	Whole
 	Size  float64
-	Marks []mark
+	Marks []ring
 	Lines []string
 	short int // how many of the lines go on the printed page
 }
@@ -46,7 +46,7 @@ const printed = 34
 func (e step) Short() []string { return e.Lines[:min(e.short, len(e.Lines))] }
 func (e step) More() int       { return len(e.Lines) - len(e.Short()) }
 
-type mark struct {
+type ring struct {
 	X, Y, TextX, TextY float64
 	R                  float64
 	Text, Class        string
@@ -102,7 +102,7 @@ func (e *step) findings(s speaker, p ledger.Photo, q ledger.Product) {
 			e.Lines = append(e.Lines, s.say("Nail %s", s.count(h.N))+": "+t)
 		}
 		n := len(e.Marks)
-		m := mark{X: h.Px[0], Y: h.Px[1], R: max(h.RadiusPx*1.8, e.Size/2), TextX: h.Px[0], Text: s.count(h.N), Class: statusClass[stands]}
+		m := ring{X: h.Px[0], Y: h.Px[1], R: max(h.RadiusPx*1.8, e.Size/2), TextX: h.Px[0], Text: s.count(h.N), Class: statusClass[stands]}
 		m.TextY = m.Y - m.R - e.Size*(.4+1.1*float64(n%2)) // in two rows in turn
 		e.Marks = append(e.Marks, m)
 	}

@@ -45,12 +45,34 @@ func (p *plot) rect(class string, x, y, w, h float64) {
 // num prints a coordinate with at most one decimal.
 func num(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10+0, 'f', -1, 64) }
 
-// marks are the shapes of nails, which tell them apart without colour: a dot,
-// a triangle, a diamond.
-var marks = map[status]string{good: "h0", open: "m-6 5h12l-6-11z", bad: "m-7 0l7 7 7-7-7-7z"}
+// mark is the shape of a nail, which tells without colour what stands about it:
+// a dot, a triangle, a diamond.
+func mark(s status, size float64) string {
+	n := func(v float64) string { return num(v * size) }
+	switch s {
+	case good:
+		return "h0"
+	case bad:
+		return "m" + n(-7) + " 0l" + n(7) + " " + n(7) + " " + n(7) + " " + n(-7) + " " + n(-7) + " " + n(-7) + "z"
+	}
+	return "m" + n(-6) + " " + n(5) + "h" + n(12) + "l" + n(-6) + " " + n(-11) + "z"
+}
 
-// drawn draws points in one path a status, those that hold last.
+// crowd is how much smaller marks are where there are many, and the class that
+// says so.
+func crowd(n int) (size float64, class string) {
+	switch {
+	case n > 2000:
+		return .35, " swarm"
+	case n > 200:
+		return .6, " many"
+	}
+	return 1, ""
+}
+
+// drawn draws points in one path a status, those that are bad last.
 func (p *plot) drawn(points []point, at func(point) (x, y float64)) {
+	size, class := crowd(len(points))
 	for _, s := range []status{good, open, bad} {
 		var b strings.Builder
 		for _, pt := range points {
@@ -59,11 +81,11 @@ func (p *plot) drawn(points []point, at func(point) (x, y float64)) {
 				is = open
 			}
 			if x, y := at(pt); is == s && !math.IsNaN(x) && !math.IsNaN(y) {
-				fmt.Fprintf(&b, "M%s %s%s", num(x), num(y), marks[s])
+				fmt.Fprintf(&b, "M%s %s%s", num(x), num(y), mark(s, size))
 			}
 		}
 		if b.Len() > 0 {
-			p.Dots = append(p.Dots, plotPath{statusClass[s], b.String()})
+			p.Dots = append(p.Dots, plotPath{statusClass[s] + class, b.String()})
 		}
 	}
 }
@@ -302,7 +324,7 @@ func (s speaker) chartPlot(id string, w ledger.Work) *plot {
 		if pt.Out {
 			is, out = bad, out+1
 		}
-		fmt.Fprintf(dots[is], "M%s %s%s", num(x(i)), num(at), marks[is])
+		fmt.Fprintf(dots[is], "M%s %s%s", num(x(i)), num(at), mark(is, 1))
 	}
 	p.line("trace", "%s", trace.String())
 	for _, is := range []status{good, bad} {

@@ -148,8 +148,8 @@ type key struct{ Class, D, Text string }
 func (b base) Legend() []key {
 	return []key{
 		{"dots good", "M0 0h0", b.say("dot: good")},
-		{"dots open", "M0 0" + marks[open], b.say("triangle: cannot be told")},
-		{"dots bad", "M0 0" + marks[bad], b.say("diamond: bad")},
+		{"dots open", "M0 0" + mark(open, 1), b.say("triangle: cannot be told")},
+		{"dots bad", "M0 0" + mark(bad, 1), b.say("diamond: bad")},
 		{"line aim", "M-11 0h22M0 -11v22", b.say("cross: aim point")},
 		{"line ellipse", "M-11 0a11 6 0 1 0 22 0a11 6 0 1 0 -22 0", b.say("ring: 95 of 100 nails")},
 		{"band", "M-12 -7h24v14h-24z", b.say("shaded: nailing band")},
