@@ -22,7 +22,7 @@ FUZZ   ?= 60s
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test lint bench score score-by fuzz package fresh clean
+.PHONY: help setup build demo test lint bench score score-by fuzz soak package fresh clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/make \1\t\2/p' Makefile | expand -t 14
@@ -72,6 +72,10 @@ package: build ## dist/coursegauge_VERSION_ARCH.deb, with manual pages and shell
 	@sh .ci/setup package
 	@bash .ci/package $(BIN) dist
 	@sh .ci/give-back bin dist
+
+soak: build ## long proofs: a thousand photos, mutants, kills, a Slurm array (root), and whatever .ci/soak-* adds
+	@for proof in .ci/soak-*; do \
+	  [ -x "$$proof" ] || continue; echo "== $$proof"; GO="$(GO)" "./$$proof" $(BIN) || exit 1; done
 
 fresh: ## prove make demo, make test and the package on a bare Debian 12 (root, debootstrap)
 	@GO="$(GO)" FRESH="$(FRESH)" bash .ci/fresh

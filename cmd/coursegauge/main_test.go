@@ -41,6 +41,9 @@ func buildAndTest(m *testing.M) int {
 		fmt.Fprintln(os.Stderr, err)
 		return 1
 	}
+	if binary = os.Getenv("COURSEGAUGE_BINARY"); binary != "" { // a soak proves the one that was built
+		return m.Run()
+	}
 	binary = filepath.Join(dir, "coursegauge")
 	if out, err := exec.Command("go", "build", "-buildvcs=false", "-o", binary, ".").CombinedOutput(); err != nil {
 		fmt.Fprintf(os.Stderr, "go build: %v\n%s", err, out)
@@ -123,7 +126,7 @@ func cardless(t *testing.T, width, height int) []byte {
 	m := image.NewGray(image.Rect(0, 0, width, height))
 	state := uint32(1)
 	for x := range width {
-		if x%16 == 0 {
+		if x%2 == 0 {
 			state = state*1664525 + 1013904223 // Numerical Recipes' linear congruence
 		}
 		for y := range height {

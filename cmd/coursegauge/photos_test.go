@@ -36,7 +36,7 @@ var inspectedJobs = sync.OnceValues(func() ([]inspectedJob, error) {
 	for _, s := range schedules {
 		j := inspectedJob{folder: filepath.Dir(s)}
 		j.name = filepath.Base(j.folder)
-		j.out = filepath.Join(filepath.Dir(binary), "jobs", j.name)
+		j.out = filepath.Join(os.Getenv("XDG_CACHE_HOME"), "jobs", j.name) // goes with the tests' own folder
 		var out, stderr strings.Builder
 		j.status = run([]string{"inspect", j.folder, "--schedule", s, "--out", j.out}, &terminal{out: &out, err: &stderr})
 		j.said = out.String() + stderr.String()

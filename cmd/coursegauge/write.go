@@ -1,14 +1,19 @@
 package main
 
 import (
+	"bufio"
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
+	"io"
 	"path/filepath"
 	"time"
 
 	"coursegauge/report/inspection"
 	"coursegauge/report/schedule"
 
+	"github.com/google/renameio/v2"
 	"gocv.io/x/gocv"
 )
 
@@ -33,19 +38,76 @@ func document(s schedule.Schedule, photos []inspection.Photo) inspection.Documen
 		time.Now().UTC().Format(time.RFC3339), photos)
 }
 
-// write puts the three files into place, each whole or not at all.
+// write puts the three files into place. All are written aside and flushed
+// first, then renamed one right after the other: whatever ends the process, each
+// file is the old one or the new one, and a disk that is full leaves all the old ones.
 func (in *inspector) write(d inspection.Document, files outputs) error {
-	if err := writeDocument(d, files); err != nil {
-		return err
-	}
-	return cannotWrite(files.report, in.page.Finish(files.report, d))
+	return placeAll(
+		aside(files.fasteners, in.page.Aside(), func(w io.Writer) error { return inspection.EncodeCSV(w, d) }),
+		func() (*renameio.PendingFile, string, error) {
+			f, err := in.page.Pending(files.report, d)
+			return f, files.report, err
+		},
+		aside(files.inspection, in.page.Aside(), func(w io.Writer) error { return inspection.Encode(w, d) }),
+	)
 }
 
+// writeDocument does the same for the two files that need no pictures.
 func writeDocument(d inspection.Document, files outputs) error {
-	if err := cannotWrite(files.inspection, inspection.WriteFile(files.inspection, d)); err != nil {
-		return err
+	folder := filepath.Dir(files.inspection)
+	return placeAll(
+		aside(files.fasteners, folder, func(w io.Writer) error { return inspection.EncodeCSV(w, d) }),
+		aside(files.inspection, folder, func(w io.Writer) error { return inspection.Encode(w, d) }),
+	)
+}
+
+// pending is a file that is written but not yet in its place.
+type pending func() (f *renameio.PendingFile, path string, err error)
+
+// aside writes a file for path into a folder of the same file system.
+func aside(path, folder string, write func(io.Writer) error) pending {
+	return func() (*renameio.PendingFile, string, error) {
+		f, err := renameio.NewPendingFile(path, renameio.WithPermissions(0o644), renameio.WithTempDir(folder))
+		if err != nil {
+			return nil, path, err
+		}
+		b := bufio.NewWriter(f)
+		if err := cmp.Or(write(b), b.Flush()); err != nil {
+			return nil, path, errors.Join(err, f.Cleanup())
+		}
+		return f, path, nil
 	}
-	return cannotWrite(files.fasteners, inspection.WriteCSV(files.fasteners, d))
+}
+
+// placeAll writes all files aside, then renames them. Of several faults the
+// first is told.
+func placeAll(all ...pending) error {
+	type written struct {
+		*renameio.PendingFile
+		path string
+	}
+	var ready []written
+	defer func() {
+		for _, f := range ready {
+			_ = f.Cleanup() // of those that are in place it does nothing
+		}
+	}()
+	for _, make := range all {
+		f, path, err := make()
+		if err != nil {
+			return cannotWrite(path, err)
+		}
+		ready = append(ready, written{f, path})
+		if err := f.Sync(); err != nil {
+			return cannotWrite(path, err)
+		}
+	}
+	for _, f := range ready {
+		if err := f.CloseAtomicallyReplace(); err != nil {
+			return cannotWrite(f.path, err)
+		}
+	}
+	return nil
 }
 
 // cannotWrite says which file could not be written; nil stays nil.

@@ -47,7 +47,7 @@ type Options struct {
 // Writer gathers the parts of one report. Make and Put may be called by several
 // goroutines at once.
 type Writer struct {
-	dir      string
+	aside    *aside
 	schedule schedule.Schedule
 	options  Options
 
@@ -62,20 +62,25 @@ type listed struct {
 }
 
 // NewWriter starts a report judged by s. It makes a hidden folder in dir for
-// the sections, which Close removes.
+// the sections, which Close removes; one that a killed process left there is
+// removed too.
 func NewWriter(dir string, s schedule.Schedule, o Options) (*Writer, error) {
-	tmp, err := os.MkdirTemp(dir, ".report-")
+	a, err := newAside(dir)
 	if err != nil {
 		return nil, err
 	}
 	if o.PhotosAt != "" && !strings.HasSuffix(o.PhotosAt, "/") {
 		o.PhotosAt += "/"
 	}
-	return &Writer{dir: tmp, schedule: s, options: o}, nil
+	return &Writer{aside: a, schedule: s, options: o}, nil
 }
 
 // Close removes the sections. A report that was finished stays.
-func (w *Writer) Close() error { return os.RemoveAll(w.dir) }
+func (w *Writer) Close() error { return w.aside.remove() }
+
+// Aside is the hidden folder of the report, for other files that are made for
+// the same place and not finished yet. Close removes it.
+func (w *Writer) Aside() string { return w.aside.dir }
 
 // Parts are what a report says of one photo, ready for the page: its section
 // first, then its entries. They can be kept (gob) and put into another report of
@@ -174,7 +179,7 @@ func (w *Writer) Finish(out string, doc inspection.Document) error {
 // Pending writes the report beside out and leaves it to the caller to put it
 // into place, or to clean it up.
 func (w *Writer) Pending(out string, doc inspection.Document) (*renameio.PendingFile, error) {
-	f, err := renameio.NewPendingFile(out, renameio.WithPermissions(0o644))
+	f, err := renameio.NewPendingFile(out, renameio.WithPermissions(0o644), renameio.WithTempDir(w.aside.dir))
 	if err != nil {
 		return nil, err
 	}
@@ -238,7 +243,7 @@ func (w *Writer) copyPart(out io.Writer, id, file string) error {
 	return err
 }
 
-func (w *Writer) partPath(id string) string { return filepath.Join(w.dir, id+".html") }
+func (w *Writer) partPath(id string) string { return filepath.Join(w.aside.dir, id+".html") }
 
 // sectionID names the section of a file in links and on disk. It is taken from
 // the name alone, so that it does not change when photos come or go.
