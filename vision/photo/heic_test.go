@@ -5,6 +5,7 @@ import (
 	"image"
 	"image/color"
 	"strings"
+	"sync"
 	"testing"
 
 	"coursegauge/vision/photo/heif"
@@ -235,4 +236,25 @@ func TestHEICWithoutDecoder(t *testing.T) {
 	if _, err := Decode(b, Options{}); err == nil || !strings.Contains(err.Error(), "apt-get install libheif1") {
 		t.Errorf("%v does not name the package", err)
 	}
+}
+
+// Photos that are decoded at once do not disturb each other.
+func TestHEICAtOnce(t *testing.T) {
+	m := smooth(128, 64)
+	defer m.Close()
+	c := encodeHEVC(t, encoded(t, ".png", m))
+	sound, cut := heicOf(c.item()), heicOf(gridOf([]coded{c, c}, 2, 257, 64)...)
+	var wg sync.WaitGroup
+	for worker := range 4 {
+		wg.Go(func() {
+			for range 10 {
+				if worker%2 == 0 {
+					checkRefusal(t, "sound", sound, "")
+				} else {
+					checkRefusal(t, "of too few tiles", cut, "do not make")
+				}
+			}
+		})
+	}
+	wg.Wait()
 }

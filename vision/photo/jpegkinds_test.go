@@ -2,6 +2,7 @@ package photo
 
 import (
 	"bytes"
+	"fmt"
 	"image"
 	"image/color"
 	"strings"
@@ -113,14 +114,18 @@ func TestFirstOfSeveralJPEGs(t *testing.T) {
 // What is no photo is named.
 func TestNamesOfOtherFiles(t *testing.T) {
 	ftyp := func(brand, also string) []byte { return boxOf("ftyp", []byte(brand), u32(0), []byte(also)) }
-	for want, b := range map[string][]byte{
-		"a video;":                  ftyp("qt  ", "qt  "),
-		"a video; J":                ftyp("mp42", "isom"),
-		"an AVIF picture":           ftyp("avif", "mif1"),
-		"a series of HEIC pictures": ftyp("hevc", "msf1"),
-		"a raw file":                ftyp("crx ", "crx "),
-		"a raw file; ":              []byte("II*\x00\x10\x00\x00\x00CR\x02\x00"),
+	for _, c := range []struct {
+		want string
+		b    []byte
+	}{
+		{"the file is a video", ftyp("qt  ", "qt  ")}, // beside a live photo
+		{"the file is a video", ftyp("mp42", "isom")},
+		{"the file is a video", []byte("RIFF\x00\x00\x00\x00AVI LIST")},
+		{"an AVIF picture", ftyp("avif", "mif1")},
+		{"a series of HEIC pictures", ftyp("hevc", "msf1")},
+		{"a raw file", ftyp("crx ", "crx ")},
+		{"a raw file", []byte("II*\x00\x10\x00\x00\x00CR\x02\x00")},
 	} {
-		checkRefusal(t, want, b, want)
+		checkRefusal(t, fmt.Sprintf("%.16q", c.b), c.b, c.want)
 	}
 }
