@@ -60,6 +60,12 @@ var rules = []rule{
 		never:   []string{"os", "database/sql", "modernc.org", "gocv.io"},
 		because: "a sheet is made of one crew's work; it opens no file and no picture",
 	},
+	{
+		of: "report/record", only: []string{"report/record", "report/inspection", "report/review", "report/page", "report/schedule", "report/proportion", "vision/length", "vision/photo"},
+		because: "a record keeps what was measured; what measures again is handed in",
+	},
+	{of: "report/record/bag", only: []string{"report/record/bag"}, never: []string{"net", "os/exec"}, because: "a bag is a bag, whatever lies in it, and is read without a network"},
+	{of: "report/record/seal", only: []string{"report/record/seal"}, because: "a seal vouches for bytes"},
 	{of: "report/proportion", only: []string{"report/proportion"}, never: []string{"os", "database/sql"}, because: "statistics know nothing of nails"},
 	{
 		of: "calibrate", only: []string{"calibrate", "vision"},
@@ -94,6 +100,10 @@ func TestWrongArrows(t *testing.T) {
 		{"vision/photo", "vision/card", true},
 		{"report/judge", "vision/photo", true},
 		{"report/judge", "gocv.io/x/gocv", true},
+		{"report/record", "vision", true},
+		{"report/record/bag", "net/http", true},
+		{"report/record/bag", "report/record", true},
+		{"report/record", "vision/photo", false},
 		{"report/page", "cmd/coursegauge", true},
 		{"report/page", "calibrate/board", true},
 		{"calibrate/board", "report/page", true},
