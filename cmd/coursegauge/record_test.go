@@ -93,7 +93,7 @@ func TestRecordStory(t *testing.T) {
 		t.Errorf("the forged lists do not fit: %s", r)
 	}
 	runIn(t, dir, "record", "verify", "r", "--no-measuring", "--trust", "office.pub").said(t, exitLook,
-		"is not the photo that was inspected", "tagmanifest-sha256.txt.minisig: does not fit")
+		"is not the photo that record.json names", "tagmanifest-sha256.txt.minisig: does not fit")
 }
 
 // check runs a program in the record r of a folder, and gives what it says when it fails.
