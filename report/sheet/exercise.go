@@ -27,6 +27,10 @@ type exercise struct {
 	Facts []fact
 }
 
+// Tight tells that there are so many photos that the printed page must be set
+// closely to stay one.
+func (e exercise) Tight() bool { return len(e.Steps) > 14 }
+
 // step is one photo of the walk.
 type step struct {
 	N, Before, Next int // 0 where there is none
