@@ -11,6 +11,7 @@ import (
 	"strings"
 	"syscall"
 
+	_ "coursegauge/cmd/coursegauge/codecs" // first: what it leaves out of the start
 	"coursegauge/vision"
 
 	"github.com/spf13/cobra"

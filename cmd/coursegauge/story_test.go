@@ -207,7 +207,7 @@ func TestStopped(t *testing.T) {
 	}
 	lines, rest := bufio.NewScanner(stderr), ""
 	for n := 0; lines.Scan(); n++ {
-		if n == 2 { // three are done
+		if n == 3 { // the line about the batch, then three that are done
 			if err := c.Process.Signal(syscall.SIGINT); err != nil {
 				t.Fatal(err)
 			}

@@ -111,7 +111,8 @@ func work(look inspectPicture) int {
 	// Ctrl-C reaches the whole group: the batch decides what is still finished.
 	signal.Ignore(os.Interrupt)
 	runtime.GOMAXPROCS(1)
-	card.Threads(1) // the photos are what runs side by side
+	card.Threads(1)        // the photos are what runs side by side
+	debug.SetGCPercent(25) // what a photo leaves is large, and the next one comes at once
 	limitMemory()
 	in, out := os.NewFile(3, "orders"), os.NewFile(4, "answers")
 	if in == nil || out == nil {

@@ -139,6 +139,15 @@ type worker struct {
 	lastSaid firstWords
 }
 
+// workerEnvironment is what native libraries read when they start: a bound of
+// the decoders' own on what a header may ask for, and that memory which is free
+// again goes back to the system at once (mallopt(3)): pictures and networks come
+// and go in pieces of many megabytes.
+var workerEnvironment = []string{
+	fmt.Sprintf("OPENCV_IO_MAX_IMAGE_PIXELS=%d", photo.DefaultMaxPixels),
+	"MALLOC_ARENA_MAX=1", "MALLOC_MMAP_THRESHOLD_=262144", "MALLOC_TRIM_THRESHOLD_=262144",
+}
+
 // startWorker starts a process and gives it the first order.
 func startWorker(first order) (*worker, error) {
 	ordersIn, orders, err := os.Pipe()
@@ -156,8 +165,7 @@ func startWorker(first order) (*worker, error) {
 	k.process = exec.Command("/proc/self/exe", workerArgument)
 	k.process.ExtraFiles = []*os.File{ordersIn, answersOut}
 	k.process.Stderr = &k.lastSaid
-	// The decoders of the library have a bound of their own on what a header may ask for.
-	k.process.Env = append(os.Environ(), fmt.Sprintf("OPENCV_IO_MAX_IMAGE_PIXELS=%d", photo.DefaultMaxPixels))
+	k.process.Env = append(os.Environ(), workerEnvironment...)
 	if err := k.process.Start(); err != nil {
 		orders.Close()
 		answers.Close()
