@@ -33,7 +33,10 @@ var faultAt = map[int]func() error{
 	},
 	340: func() error { b := make([]byte, 8<<30); b[len(b)-1] = 1; return fmt.Errorf("%d bytes", len(b)) },
 	341: func() error {
-		for {
+		for rounds := 0; ; rounds++ {
+			if rounds < 0 {
+				return errors.New("all numbers are used up")
+			}
 		}
 	},
 	342: func() error { return syscall.Kill(os.Getpid(), syscall.SIGKILL) },

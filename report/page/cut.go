@@ -85,10 +85,10 @@ func (c *Cuttings) cutStrip(r *vision.Result, m gocv.Mat) error {
 		return nil
 	}
 	strip, err := unrolled(m, r.ToPicture, left, pieceH-pieceFoot, int(math.Ceil((right-left)*pieceScale)), int(pieceH*pieceScale))
-	defer strip.Close()
 	if err != nil {
 		return err
 	}
+	defer strip.Close()
 	c.StripLeft = left
 	c.Strip, err = jpegOf(strip)
 	return err
@@ -158,13 +158,13 @@ const stripMost = 10_000
 // along the course, and rows down from top, mm above the butt. Over so long a
 // piece the mapping is no homography.
 func unrolled(m gocv.Mat, toPicture toPicture, left, top float64, cols, rows int) (gocv.Mat, error) {
-	mapX, mapY, out := gocv.NewMatWithSize(rows, cols, gocv.MatTypeCV32F), gocv.NewMatWithSize(rows, cols, gocv.MatTypeCV32F), gocv.NewMat()
+	mapX, mapY := gocv.NewMatWithSize(rows, cols, gocv.MatTypeCV32F), gocv.NewMatWithSize(rows, cols, gocv.MatTypeCV32F)
 	defer mapX.Close()
 	defer mapY.Close()
 	xs, errX := mapX.DataPtrFloat32()
 	ys, errY := mapY.DataPtrFloat32()
 	if errX != nil || errY != nil {
-		return out, fmt.Errorf("map of the view: %v %v", errX, errY)
+		return gocv.Mat{}, fmt.Errorf("map of the view: %v %v", errX, errY)
 	}
 	nodes := cols/unrollStep + 2
 	place := func(i, j int) vision.Point { // of a node of the grid
@@ -195,7 +195,12 @@ func unrolled(m gocv.Mat, toPicture toPicture, left, top float64, cols, rows int
 			ys[i*cols+j] = float32(a*above[k].Y + b*above[k+1].Y + c*below[k].Y + d*below[k+1].Y)
 		}
 	}
-	return out, gocv.Remap(m, &out, &mapX, &mapY, gocv.InterpolationLinear, gocv.BorderConstant, outside)
+	out := gocv.NewMat()
+	if err := gocv.Remap(m, &out, &mapX, &mapY, gocv.InterpolationLinear, gocv.BorderConstant, outside); err != nil {
+		out.Close()
+		return gocv.Mat{}, err
+	}
+	return out, nil
 }
 
 func jpegOf(m gocv.Mat) ([]byte, error) {
