@@ -292,7 +292,7 @@ func TestRecordWrongUse(t *testing.T) {
 		{[]string{"make", report, "--out", "there.zip"}, exitUsage, "is there already"},
 		{[]string{"make", report, "--out", "no/such/r"}, exitUsage, "its folder is not there"},
 		{[]string{"make", report, "--out", "r", "--redact", "names"}, exitUsage, "what can be left out is: crew"},
-		{[]string{"make", report, "--out", "r", "--timestamp", "somewhere"}, exitUsage, "http://... or https://..."},
+		{[]string{"make", report, "--out", "r", "--timestamp", "somewhere"}, exitUsage, "begins with http:// or https://"},
 		{[]string{"make", report, "--out", "r", "--sign", "none.key"}, exitUsage, "this is no secret key"},
 		{[]string{"make", report, "--out", "r", "--schedule", "none.key"}, exitUsage, "is not the schedule that was judged by"},
 		{[]string{"make", report, "--out", "r", "--photos", dir}, exitUsage, "the schedule schedule.yaml that was judged by"},

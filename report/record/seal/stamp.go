@@ -40,7 +40,7 @@ type Stamp struct {
 func CheckURL(address string) error {
 	u, err := url.Parse(address)
 	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
-		return errors.New("the address of a time stamp authority is needed, http://... or https://...")
+		return errors.New("an address that begins with http:// or https:// is needed")
 	}
 	return nil
 }
