@@ -101,11 +101,20 @@ func (w *workers) ask(ctx context.Context, o order) (answer, *death, error) {
 	case err != nil:
 		return answer{}, k.end(), nil
 	}
+	if k.served++; k.served >= mostServed {
+		k.end()
+		return a, nil, nil
+	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.free = append(w.free, k)
 	return a, nil, nil
 }
+
+// mostServed is after how many orders a worker makes room for a new one, so
+// that whatever native code leaks stays bounded. A photo is a handful of orders;
+// a start costs a hundredth of them.
+const mostServed = 200
 
 // take gives a free worker, or starts one.
 func (w *workers) take() (*worker, error) {
@@ -137,6 +146,7 @@ type worker struct {
 	encode   *gob.Encoder
 	decode   *gob.Decoder
 	lastSaid firstWords
+	served   int
 }
 
 // workerEnvironment is what native libraries read when they start: a bound of
