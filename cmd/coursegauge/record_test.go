@@ -360,6 +360,7 @@ func TestRecordSummaryPages(t *testing.T) {
 		if !loaded {
 			t.Errorf("%s: its own font was not used", name)
 		}
+		b.look(816, 1056, "print", "light")
 		for _, paper := range [][2]float64{{8.5, 11}, {8.27, 11.69}} {
 			if pages := pdfPages(t, b.pdf(paper[0], paper[1])); pages != nil && len(pages) != 3 { // what follows the last form feed is empty
 				t.Errorf("%s on %v in: %d pages, want 2", name, paper, len(pages)-1)

@@ -94,7 +94,7 @@ func WriteSummary(w io.Writer, src bag.Source, v Verdict, o SummaryOptions) erro
 	style := summaryFonts() + summaryStyle
 	sum := sha256.Sum256([]byte(style))
 	s := summary{
-		Policy: "default-src 'none'; font-src data:; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'",
+		Policy: "default-src 'none'; font-src data:; img-src data:; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'",
 		Style:  template.CSS(style), Title: cut(v.Contents.Title, longestTitle), Property: cut(o.Property, longestTitle), Number: v.Digest,
 		Cautions: Cautions, Name: cut(o.Name, longestTitle), TagManifest: bag.TagManifestFile,
 	}
