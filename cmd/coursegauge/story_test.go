@@ -81,6 +81,7 @@ func TestBadPhotos(t *testing.T) {
 		"cut.jpg":     photo[:len(photo)/2],
 		"empty.jpg":   nil,
 		"huge.jpg":    huge,
+		"long.jpg":    cardless(t, 33_000, 64),
 		"odd.heic":    []byte("\x00\x00\x00\x18ftypheic"),
 		"no-exif.jpg": photo,
 	}
@@ -89,7 +90,7 @@ func TestBadPhotos(t *testing.T) {
 	}
 	writeFile(t, filepath.Join(dir, "lot.yaml"), []byte(goodSchedule))
 	r := runIn(t, dir, "inspect", "photos", "photos/odd.heic", "photos/text.jpg", "--schedule", "lot.yaml", "--out", "made/here", "--jobs", "3")
-	r.said(t, exitLook, "6 photos: 0 measured, 6 refused", "40000", "made/here/report.html", "printed instructions")
+	r.said(t, exitLook, "7 photos: 0 measured, 7 refused", "40000", "a side has at most 32766", "made/here/report.html", "printed instructions")
 	d := inspectionIn(t, filepath.Join(dir, "made/here"))
 	var files []string
 	for _, p := range d.Photos {
@@ -105,7 +106,7 @@ func TestBadPhotos(t *testing.T) {
 			t.Errorf("%s: %s", p.File, p.Refusal.Detail)
 		}
 	}
-	if want := []string{"cut.jpg", "empty.jpg", "huge.jpg", "no-exif.jpg", "odd.heic", "text.jpg"}; !slices.Equal(files, want) {
+	if want := []string{"cut.jpg", "empty.jpg", "huge.jpg", "long.jpg", "no-exif.jpg", "odd.heic", "text.jpg"}; !slices.Equal(files, want) {
 		t.Errorf("photos %q, want %q", files, want)
 	}
 	if got, want := filesIn(t, filepath.Join(dir, "made/here")), []string{"fasteners.csv", "inspection.json", "report.html"}; !slices.Equal(got, want) {

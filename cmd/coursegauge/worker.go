@@ -229,6 +229,10 @@ func faulty(fault error) *vision.Result {
 	}}
 }
 
+// longestSide is the longest that OpenCV can resample (its remap holds places in
+// 16 bits), px.
+const longestSide = 32_766
+
 // open reads and decodes a photo and fills in where it came from.
 func (s *seen) open(p photoFile) (*photo.Picture, *vision.Refusal) {
 	done := s.timed("read")
@@ -241,6 +245,12 @@ func (s *seen) open(p photoFile) (*photo.Picture, *vision.Refusal) {
 	s.Facts = photo.ReadFacts(data)
 	done()
 	defer s.timed("decode")()
+	if h, err := photo.ReadHeader(data); err == nil && max(h.Width, h.Height) > longestSide {
+		return nil, unreadable(&photo.Unreadable{
+			Detail: fmt.Sprintf("the picture has %d x %d pixels; a side has at most %d", h.Width, h.Height, longestSide),
+			Advice: "use the photo as the phone saved it, not a panorama or an export from another program",
+		})
+	}
 	picture, err := photo.Decode(data, photo.Options{})
 	if err != nil {
 		return nil, unreadable(err)
