@@ -303,7 +303,6 @@ func TestRecordWrongUse(t *testing.T) {
 		{[]string{"key", "--out", "a"}, exitUsage, "--out NAME.key is needed"},
 		{[]string{"verify"}, exitUsage, "one record is needed"},
 		{[]string{"verify", "nowhere"}, exitUsage, "no such file or folder"},
-		{[]string{"verify", "there.zip"}, exitFailed, "neither a folder nor a sound zip archive"},
 		{[]string{"verify", dir, "--trust", "none.key"}, exitUsage, "this is no public key"},
 		{[]string{"summary", dir, "--out", "s.html"}, exitUsage, "lies in the record, which must not change"},
 		{[]string{"summary", report, "--out", "s.html"}, exitFailed, "something is wrong with the record"},
@@ -328,6 +327,11 @@ func TestRecordBagOnly(t *testing.T) {
 	}
 	runIn(t, t.TempDir(), "record", "verify", filepath.Join(suite, "v1.0/valid/basicBag"), "--bag-only").said(t, exitDone, "BagIt 1.0, 1 payload file, 0 problems")
 	runIn(t, t.TempDir(), "record", "verify", filepath.Join(suite, "v0.97/invalid/corrupt-data-file"), "--bag-only").said(t, exitLook, "PROBLEM data/", "was changed")
+	cut := filepath.Join(t.TempDir(), "cut.zip")
+	writeFile(t, cut, []byte("PK\x03\x04 and no more"))
+	for _, more := range []string{"--bag-only", "--alone"} {
+		runIn(t, t.TempDir(), "record", "verify", cut, more).said(t, exitLook, "PROBLEM cut.zip: this is neither a folder nor a sound zip archive")
+	}
 	runIn(t, t.TempDir(), "record", "verify", filepath.Join(suite, "v1.0/valid/basicBag")).said(t, exitLook, "no record of coursegauge", "--bag-only")
 }
 

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"crypto/x509"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -137,8 +138,27 @@ func (o recordVerifyOptions) options(t *terminal) (record.Options, error) {
 	return out, nil
 }
 
+const verifiedFormat = "coursegauge-record-verified/1"
+
+// damaged is the one problem of a file that cannot be opened as an archive, as one
+// that was cut off; nil when it can, or is not there.
+func damaged(path string) []bag.Problem {
+	src, err := bag.Open(path)
+	if err == nil {
+		src.Close()
+		return nil
+	}
+	if errors.Is(err, bag.ErrDamaged) {
+		return []bag.Problem{{Path: filepath.Base(path), Text: oneLine(err.Error())}}
+	}
+	return nil
+}
+
 // chain checks a record and those that it adds to.
 func (o recordVerifyOptions) chain(ctx context.Context, path string, options record.Options, seen map[string]bool) (*verified, error) {
+	if p := damaged(path); p != nil {
+		return &verified{Format: verifiedFormat, Record: path, Problems: p, Notes: []string{}}, nil
+	}
 	src, err := openBag(path, "")
 	if err != nil {
 		return nil, err
@@ -149,7 +169,7 @@ func (o recordVerifyOptions) chain(ctx context.Context, path string, options rec
 		return nil, failure{fmt.Sprintf("cannot check %s: %s", path, oneLine(err.Error())), ""}
 	}
 	out := &verified{
-		Format: "coursegauge-record-verified/1", Record: path, Number: v.Digest, Title: v.Contents.Title, Made: v.Contents.Made, Files: v.Files, Bytes: v.Octets,
+		Format: verifiedFormat, Record: path, Number: v.Digest, Title: v.Contents.Title, Made: v.Contents.Made, Files: v.Files, Bytes: v.Octets,
 		Signed: v.Signed, Stamp: v.Stamp, Again: v.Again, Problems: append([]bag.Problem{}, v.Problems...), Notes: append([]string{}, v.Notes...),
 	}
 	f := v.Contents.Follows
@@ -230,17 +250,19 @@ func (v *verified) print(t *terminal) {
 
 // verifyBag checks conformance to RFC 8493 alone.
 func verifyBag(ctx context.Context, t *terminal, path string, asJSON bool) error {
-	src, err := openBag(path, "")
-	if err != nil {
-		return err
-	}
-	defer src.Close()
-	r, err := bag.Check(ctx, src)
-	if err != nil {
-		return errStopped
+	r := bag.Report{Problems: damaged(path)}
+	if r.Problems == nil {
+		src, err := openBag(path, "")
+		if err != nil {
+			return err
+		}
+		defer src.Close()
+		if r, err = bag.Check(ctx, src); err != nil {
+			return errStopped
+		}
 	}
 	if asJSON {
-		err = t.json(map[string]any{
+		err := t.json(map[string]any{
 			"format": "coursegauge-bag-verified/1", "bag": path, "version": r.Version, "files": r.Files, "bytes": r.Octets,
 			"problems": append([]bag.Problem{}, r.Problems...), "warnings": append([]bag.Problem{}, r.Warnings...),
 		})

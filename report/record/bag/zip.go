@@ -18,6 +18,9 @@ const (
 	smallEntry = 1 << 20 // unpacked bytes that no ratio makes harmful
 )
 
+// ErrDamaged is that a file is no archive, or no longer.
+var ErrDamaged = errors.New("this is neither a folder nor a sound zip archive")
+
 // archive is a bag in a zip archive. Files are read where they lie.
 type archive struct {
 	file    *os.File
@@ -59,10 +62,10 @@ func OpenZip(name string) (Source, error) {
 func readZip(r io.ReaderAt, size int64) (*archive, error) {
 	z, err := zip.NewReader(r, size)
 	if err != nil && !errors.Is(err, zip.ErrInsecurePath) {
-		return nil, fmt.Errorf("this is neither a folder nor a sound zip archive: %w", err)
+		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
 	}
 	if len(z.File) > maxFiles {
-		return nil, fmt.Errorf("the archive lists %d files; no more than %d are read", len(z.File), maxFiles)
+		return nil, fmt.Errorf("%w: it lists %d files; no more than %d are read", ErrDamaged, len(z.File), maxFiles)
 	}
 	a := &archive{reader: z, size: size, entries: map[string]*zip.File{}}
 	a.top = topFolder(z.File)
