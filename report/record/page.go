@@ -99,9 +99,9 @@ func TakenBetween(photos []inspection.Photo) (from, to string) {
 
 func (in pageInput) inside(b *sheet) {
 	b.head("What is inside")
-	b.text("All of it is in open formats. Paths count from the folder \"data\", in which this page lies.")
+	b.text("All of it is in open formats; photos are in those of the cameras. Paths count from the folder \"data\", in which this page lies.")
 	b.WriteString("\n")
-	b.item("%s: the photos, %d JPEG or PNG files. Any program that shows pictures opens them.", photosFolder, len(in.contents.Photos))
+	b.item("%s: the photos, %d files as the cameras made them (most are JPEG, which any program that shows pictures opens).", photosFolder, len(in.contents.Photos))
 	b.item("%s: everything that was measured, as text (JSON, UTF-8); lengths in millimetres with their standard uncertainty.", inspectionPath)
 	b.item("%s: the same as a table, one row a fastener, with what was decided; any spreadsheet opens it.", fastenersPath)
 	if in.contents.Decisions > 0 {
