@@ -12,7 +12,7 @@ import (
 )
 
 func newMerge(t *terminal) *cobra.Command {
-	out := ""
+	out, asJSON := "", false
 	c := &cobra.Command{
 		Use:   "merge DIR... --out DIR",
 		Short: "make one inspection of the parts of a job",
@@ -27,13 +27,25 @@ pictures are not kept in an inspection.`,
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error { return runMerge(t, args, out) },
+		RunE: func(_ *cobra.Command, args []string) error { return runMerge(t, args, out, asJSON) },
 	}
 	c.Flags().StringVar(&out, "out", "", "the folder `DIR` to write to; made when it is not there")
+	c.Flags().BoolVar(&asJSON, "json", false, "print one JSON object")
 	return c
 }
 
-func runMerge(t *terminal, folders []string, out string) error {
+// merged is what `merge --json` prints.
+type merged struct {
+	Format     string            `json:"format"`
+	Parts      int               `json:"parts"`
+	Totals     inspection.Totals `json:"totals"`
+	Inspection string            `json:"inspection"`
+	Fasteners  string            `json:"fasteners"`
+}
+
+const mergedFormat = "coursegauge-merged/1"
+
+func runMerge(t *terminal, folders []string, out string, asJSON bool) error {
 	var parts []inspection.Document
 	for _, folder := range folders {
 		if out != "" && identity(folder) == identity(out) {
@@ -45,7 +57,7 @@ func runMerge(t *terminal, folders []string, out string) error {
 		}
 		parts = append(parts, d)
 	}
-	merged, err := inspection.Merge(parts...)
+	whole, err := inspection.Merge(parts...)
 	if err != nil {
 		return usageError{err.Error(), ""}
 	}
@@ -53,13 +65,19 @@ func runMerge(t *terminal, folders []string, out string) error {
 		return err
 	}
 	files := outputsIn(out)
-	if err := writeDocument(merged, files); err != nil {
+	if err := writeDocument(whole, files); err != nil {
 		return err
 	}
-	t.say("%s merged: %s, %s", plural(len(parts), "part", "parts"), plural(merged.Totals.Photos, "photo", "photos"), plural(merged.Totals.Fasteners, "fastener", "fasteners"))
-	t.say("inspection: %s", files.inspection)
-	t.say("fasteners: %s", files.fasteners)
-	if merged.Totals.Refused > 0 {
+	if asJSON {
+		if err := t.json(merged{mergedFormat, len(parts), whole.Totals, files.inspection, files.fasteners}); err != nil {
+			return failure{fmt.Sprintf("cannot print: %v", err), ""}
+		}
+	} else {
+		t.say("%s merged: %s, %s", plural(len(parts), "part", "parts"), plural(whole.Totals.Photos, "photo", "photos"), plural(whole.Totals.Fasteners, "fastener", "fasteners"))
+		t.say("inspection: %s", files.inspection)
+		t.say("fasteners: %s", files.fasteners)
+	}
+	if whole.Totals.Refused > 0 {
 		return errNeedsPerson
 	}
 	return nil

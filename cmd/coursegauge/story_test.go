@@ -174,6 +174,10 @@ func TestWorkersAndPartsMakeNoDifference(t *testing.T) {
 	if got := encoded(t, inspectionIn(t, filepath.Join(dir, "merged"))); got != whole {
 		t.Errorf("merged:\n%s\nwhole:\n%s", got, whole)
 	}
+	var m merged
+	if err := json.Unmarshal([]byte(runIn(t, dir, "merge", "part-1", "part-2", "--out", "merged", "--json").out), &m); err != nil || m.Format != mergedFormat || m.Parts != 2 || m.Totals.Photos != 7 {
+		t.Errorf("merge --json: %+v, %v", m, err)
+	}
 	runIn(t, dir, "merge", "part-1", "part-2", "--out", "part-1").said(t, exitUsage, "--out part-1 is one of the parts")
 }
 
