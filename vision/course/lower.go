@@ -39,6 +39,7 @@ const (
 	// (lookTrust in vision), chosen with them.
 	tabTrust = .27
 	maxWays  = 6
+	sliver   = 8.0 // mm of a course left over at a rake
 )
 
 // llr is the log likelihood ratio of a joint for the share of rows that show
@@ -149,12 +150,26 @@ func (s *Sketch) joints() []Side {
 	return out
 }
 
+// onRoof tells whether a joint may lie at x: the courses below end at the same
+// rakes, and nobody lays a sliver.
+func (s *Sketch) onRoof(x float64) bool {
+	for _, p := range s.Pieces {
+		if p.Left.Kind == Rake && x < p.Left.X+sliver || p.Right.Kind == Rake && x > p.Right.X-sliver {
+			return false
+		}
+	}
+	return true
+}
+
 // evidence sums the log likelihood ratios of the joints of one course, at x
 // and whole widths from there.
 func (s *Sketch) evidence(p *profile, x float64) (sum, n float64) {
 	least := .35 * s.Product.Exposure / Cell
 	end := p.x0 + float64(len(p.got))*p.step
 	for k := math.Ceil((p.x0 - x) / s.Product.Width); x+k*s.Product.Width < end; k++ {
+		if !s.onRoof(x + k*s.Product.Width) {
+			continue
+		}
 		best, rows := 0.0, 0.0
 		for d := -4.0; d <= 4; d += 2 {
 			sh, r := p.at(x + k*s.Product.Width + d)
@@ -268,6 +283,9 @@ func (s *Sketch) jointsOf(x float64, p *profile, ms []mark) []LowerJoint {
 	end := p.x0 + float64(len(p.got))*p.step
 	for k := math.Ceil((p.x0 - x) / W); x+k*W < end; k++ {
 		j := LowerJoint{X: x + k*W}
+		if !s.onRoof(j.X) {
+			continue
+		}
 		best := j.X
 		seen := false
 		for d := -8.0; d <= 8; d += 2 {
