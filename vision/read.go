@@ -160,7 +160,7 @@ const (
 	topFloor   = .5
 	jointFloor = .8
 	closeFloor = .25
-	lowerFloor = .5
+	lowerFloor = .35
 	rakeFloor  = .6
 	widthU     = 1.3 // a shingle's width and the gap beside it
 	looseLower = 4   // a joint that only the set of all joints places
