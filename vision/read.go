@@ -80,7 +80,7 @@ const turnSide = 512
 // try reads the view for one direction of the courses.
 func (p *pass) try(turn float64) (course.Place, error) {
 	f := plane.FrameFrom(p.cardPose, p.lens, plane.CardPlace{Turn: turn}, p.stack)
-	m, err := p.nets.course.Read(p.pyramid, plane.View{Frame: &f, PPM: course.PPM, X0: -lookWide, Y1: lookHigh, W: 2 * lookWide, H: 2 * lookHigh, Z: -underFace})
+	m, err := p.nets.course.Read(p.pyramid, plane.View{Frame: &f, PPM: turnPPM, X0: -lookWide, Y1: lookHigh, W: 2 * lookWide * turnPPM, H: 2 * lookHigh * turnPPM, Z: -underFace})
 	if err != nil {
 		return course.Place{}, err
 	}
