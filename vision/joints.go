@@ -16,12 +16,15 @@ const (
 	openLeast = -1.  // logit from which a joint that the wider view has found is measured by the look
 	lookDepth = 3    // courses below that are looked at
 
-	// Chosen on rendered photos, by the likelihood of the true way: looks at one
-	// photo err alike, so each counts for less than it says.
-	lookTrust = .45
-	lookEven  = .9 // logit that speaks neither for nor against
-	lookLeast = -1.5
-	lookMost  = 5.
+	// Chosen on 72 rendered photos, by the likelihood of the true way: looks at one
+	// photo err alike, so each counts for less than it says, and what hides one
+	// joint hides its neighbours, so looks speak against a way only so much.
+	lookTrust   = .9
+	lookEven    = 0. // logit that speaks neither for nor against
+	tabEven     = .9 // the same between three-tab pieces
+	lookLeast   = -1.5
+	lookMost    = 5.
+	mostAgainst = -2.5
 )
 
 // joints looks closely at every joint in sight and weighs anew how the joints
@@ -114,16 +117,18 @@ func (p *pass) lookBelow() error {
 	anchor, anchored := p.anchor()
 	for w := range s.Lower {
 		way := &s.Lower[w]
+		var told word
 		x := p.onCourse(way.X, -1)
 		depth, step := 1, 0.0
 		if way.Stepped && anchored && s.OneComb() {
 			depth, step = lookDepth, x-anchor
 		}
 		for c := 1; c <= depth; c++ {
-			if err := p.lookAlong(way, x+float64(c-1)*step, c); err != nil {
+			if err := p.lookAlong(way, x+float64(c-1)*step, c, &told); err != nil {
 				return err
 			}
 		}
+		way.Score += told.score()
 	}
 	sort.SliceStable(s.Lower, func(a, b int) bool { return s.Lower[a].Score > s.Lower[b].Score })
 	course.Normalise(s.Lower)
@@ -157,7 +162,7 @@ func (p *pass) anchor() (float64, bool) {
 }
 
 // lookAlong looks at all joints of the c-th course below, of which one lies at x.
-func (p *pass) lookAlong(way *course.Lower, x float64, c int) error {
+func (p *pass) lookAlong(way *course.Lower, x float64, c int, told *word) error {
 	f := &p.solution.Frame
 	W, E := float64(p.o.Product.Width), f.Stack.Exposure
 	y := -float64(c)*E + buttFrom
@@ -174,7 +179,7 @@ func (p *pass) lookAlong(way *course.Lower, x float64, c int) error {
 		if !ok {
 			continue
 		}
-		p.weigh(way, m)
+		told.add(m, p.o.Product.Family)
 		if c == 1 && m.Logit > 0 {
 			p.seeBelow(way, at, m)
 		}
@@ -182,11 +187,24 @@ func (p *pass) lookAlong(way *course.Lower, x float64, c int) error {
 	return nil
 }
 
-// weigh adds what one look says. A look that speaks clearly against a joint may
-// be a little off its place, so it counts for no more than a doubtful one.
-func (p *pass) weigh(way *course.Lower, m course.Meeting) {
-	way.Score += lookTrust * (min(max(m.Logit, lookLeast), lookMost) - lookEven)
+// word is what the looks at one way say for it and against it, as logits.
+type word struct{ speaksFor, against float64 }
+
+// add takes in one look. One that speaks clearly against a joint may be a little
+// off its place, so it counts for no more than a doubtful one.
+func (w *word) add(m course.Meeting, family Family) {
+	even := lookEven
+	if family != Laminated {
+		even = tabEven
+	}
+	if v := min(max(m.Logit, lookLeast), lookMost) - even; v > 0 {
+		w.speaksFor += v
+	} else {
+		w.against += v
+	}
 }
+
+func (w *word) score() float64 { return lookTrust * (w.speaksFor + max(w.against, mostAgainst)) }
 
 // seeBelow gives a joint of the course below the line that the look told.
 func (p *pass) seeBelow(way *course.Lower, x float64, m course.Meeting) {

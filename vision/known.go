@@ -221,7 +221,7 @@ func (p *pass) wrongSize() *Refusal {
 		return nil
 	}
 	q := *p.problem
-	q.Prior.CardScale = looseScale
+	q.Prior.CardScale, q.Near = looseScale, p.solution
 	s := q.Solve()
 	off, u := s.Scale()
 	off--

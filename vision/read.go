@@ -208,6 +208,7 @@ func (p *pass) adjust() (*Refusal, error) {
 			index[w] = append(index[w], k)
 		}
 	}
+	q.Near = p.solution
 	p.solution = q.Solve()
 	p.cornersAdjusted(p.solution)
 	if r := p.wrongSize(); r != nil {
@@ -248,7 +249,7 @@ func sideFloor(s course.Side) float64 {
 }
 
 // sureLower is the probability from which the joints below count as known.
-const sureLower = .85
+const sureLower = .82
 
 func (p *pass) lowerKnown() bool {
 	return len(p.sketch.Lower) > 0 && p.sketch.Lower[0].P >= sureLower

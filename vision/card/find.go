@@ -67,15 +67,7 @@ func Find(gray gocv.Mat, b Board) (Sight, error) {
 	if err := b.check(); err != nil {
 		return Sight{}, err
 	}
-	if _, err := rasterOf(gray); err != nil {
-		return Sight{}, err
-	}
-	smooth := gocv.NewMat()
-	defer smooth.Close()
-	if err := gocv.GaussianBlur(gray, &smooth, image.Pt(0, 0), smoothing, smoothing, gocv.BorderReplicate); err != nil {
-		return Sight{}, fmt.Errorf("card: %w", err)
-	}
-	pic, err := rasterOf(smooth)
+	pic, err := rasterOf(gray)
 	if err != nil {
 		return Sight{}, err
 	}
@@ -100,7 +92,10 @@ func climb(gray gocv.Mat, pic raster, b Board) (Sight, error) {
 				return Sight{}, err
 			}
 			markers = union(markers, more)
-			sight, unseen := sightOf(pic, b, markers)
+			sight, unseen, err := sightOf(gray, pic, b, markers)
+			if err != nil {
+				return Sight{}, err
+			}
 			switch {
 			case unseen == nil && 2*sight.Markers > b.Markers() && len(sight.Numbers) == 1:
 				return sight, nil
@@ -200,14 +195,14 @@ func ladder(pic raster) []float64 {
 }
 
 // sightOf makes the most of the markers that were decoded.
-func sightOf(pic raster, b Board, markers []Marker) (Sight, *Unseen) {
+func sightOf(gray gocv.Mat, pic raster, b Board, markers []Marker) (Sight, *Unseen, error) {
 	numbers, outside := vote(b, markers)
 	unseen := &Unseen{Kind: ErrNone, Markers: len(markers), Numbers: numbers, Outside: outside, Legal: b.MaxNumber}
 	n := favourite(numbers)
 	switch {
 	case len(counted(numbers, TwoMarkers)) > 1:
 		unseen.Kind = ErrTwo
-		return Sight{}, unseen
+		return Sight{}, unseen, nil
 	case numbers[n] < MinMarkers:
 		if len(outside) >= TwoMarkers {
 			unseen.Kind = ErrOutside
@@ -215,20 +210,53 @@ func sightOf(pic raster, b Board, markers []Marker) (Sight, *Unseen) {
 			s.Numbers = numbers
 			unseen.Kind, unseen.Sight = ErrSpread, s
 		}
-		return Sight{}, unseen
+		return Sight{}, unseen, nil
 	}
 	h, _, ok := fromMarkers(b, n, markers)
 	if !ok {
-		return Sight{}, unseen
+		return Sight{}, unseen, nil
 	}
 	s := Sight{Number: n, Markers: numbers[n], Numbers: numbers, H: h}
-	s.locate(pic, b)
+	smooth, err := smoothed(gray, pic, b, s.H)
+	if err != nil {
+		return Sight{}, nil, err
+	}
+	defer smooth.Close()
+	quiet, err := rasterOf(smooth)
+	if err != nil {
+		return Sight{}, nil, err
+	}
+	s.locate(quiet, b)
 	s.describe(pic, b)
 	if unseen.Spread = spread(b, s.Corners); len(s.Corners) < MinCorners || unseen.Spread < MinSpread {
 		unseen.Kind, unseen.Sight = ErrSpread, s
-		return s, unseen
+		return s, unseen, nil
 	}
-	return s, nil
+	return s, nil, nil
+}
+
+// smoothed is the picture with the noise about the board quieted.
+func smoothed(gray gocv.Mat, pic raster, b Board, h [9]float64) (gocv.Mat, error) {
+	board := image.Rectangle{}
+	for _, p := range b.outline() {
+		q := project(h, p)
+		x, y := int(q[0]), int(q[1])
+		board = board.Union(image.Rect(x, y, x+1, y+1))
+	}
+	// what few markers tell of the far side may be out by some squares
+	board = board.Inset(-max(board.Dx(), board.Dy())/4 - minSide).Intersect(image.Rect(0, 0, pic.width, pic.height))
+	out := gray.Clone()
+	if board.Empty() {
+		return out, nil
+	}
+	from, to := gray.Region(board), out.Region(board)
+	defer from.Close()
+	defer to.Close()
+	if err := gocv.GaussianBlur(from, &to, image.Pt(0, 0), smoothing, smoothing, gocv.BorderReplicate); err != nil {
+		out.Close()
+		return out, fmt.Errorf("card: %w", err)
+	}
+	return out, nil
 }
 
 // vote counts the markers by card number; ids beyond the last number are listed.

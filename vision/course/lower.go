@@ -33,13 +33,13 @@ const (
 	usualOffset  = 260.0
 	oddOffset    = 2.5 // taken off the log likelihood of an offset outside those two
 	rival        = 22.0
-	// Between three-tab pieces the same evidence hardly tells a joint from the
-	// cutouts beside it: on 39 rendered photos the best offset was the true one in
-	// 15, where chance alone would give 13. It is weighed against the closer looks
-	// (lookTrust in vision), chosen with them.
-	tabTrust = .27
-	maxWays  = 6
-	sliver   = 8.0 // mm of a course left over at a rake
+	// The evidence of neighbouring cells and courses errs alike, so its sum counts
+	// for less than it says. Weighed against the closer looks (lookTrust in vision)
+	// and with them, on 72 rendered photos.
+	wideTrust = .5
+	hopeless  = 4.0 // the true way never was so far below the best on those
+	maxWays   = 6
+	sliver    = 8.0 // mm of a course left over at a rake
 )
 
 // llr is the log likelihood ratio of a joint for the share of rows that show
@@ -78,12 +78,12 @@ func (s *Sketch) lowerJoints() {
 	if len(ways) == 0 {
 		return
 	}
-	if !s.Product.Laminated {
-		for i := range ways {
-			ways[i].Score *= tabTrust
-		}
-	}
 	for i := range ways {
+		ways[i].Score *= wideTrust
+		if ways[i].Score < ways[0].Score-hopeless {
+			ways = ways[:i]
+			break
+		}
 		ways[i].Joints = s.jointsOf(ways[i].X, profs[0], first)
 	}
 	Normalise(ways)

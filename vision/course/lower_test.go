@@ -53,7 +53,7 @@ func TestOffsetsStayOpenBetweenCutouts(t *testing.T) {
 		return m
 	}
 	ways := s.offsets([]*profile{drawnProfile(lines(190)), drawnProfile(lines(340)), drawnProfile(lines(490))}, 40)
-	if d := (ways[0].Score - ways[1].Score) * tabTrust; d > 1 {
+	if d := (ways[0].Score - ways[1].Score) * wideTrust; d > 1 {
 		t.Errorf("the ways differ by %.2f after the trust is taken off: a joint was told from a cutout that looks the same", d)
 	}
 }
@@ -110,5 +110,27 @@ func TestNormaliseLeavesRoomForNone(t *testing.T) {
 		if ways[0].P < c.low || ways[0].P > c.top || sum >= 1 {
 			t.Errorf("%v: %.3f, all %.3f", c.scores, ways[0].P, sum)
 		}
+	}
+}
+
+// The course below ends at the rake of the open one, so a joint that would lie
+// beyond it is neither evidence nor a joint.
+func TestNoJointBeyondTheRake(t *testing.T) {
+	s := drawnSketch(true)
+	s.Pieces = []Piece{{Left: Side{Kind: Joint, X: 40}, Right: Side{Kind: Rake, X: 700}}}
+	p := drawnProfile(map[float64]float64{190: .3})
+	joints := s.jointsOf(190, p, nil)
+	for _, j := range joints {
+		if j.X > 700 {
+			t.Errorf("a joint at %.0f mm, beyond the rake at 700", j.X)
+		}
+	}
+	if len(joints) == 0 {
+		t.Error("the joint at 190 mm is lost")
+	}
+	beyond, n := s.evidence(p, 190)
+	s.Pieces = nil
+	if all, m := s.evidence(p, 190); n != m-1 || beyond <= all {
+		t.Errorf("evidence %.1f from %.0f joints, %.1f from %.0f without a rake: what is missing beyond it must not count", beyond, n, all, m)
 	}
 }

@@ -100,13 +100,13 @@ func (r *Reader) Read(p *plane.Pyramid, v plane.View) (*Maps, error) {
 	if err != nil {
 		return nil, fmt.Errorf("run the course network: %w", err)
 	}
-	if len(out) != 1 || out[0].C != nChannels || out[0].H != v.H/Cell || out[0].W != v.W/Cell {
+	if len(out) != 1 || out[0].C != 4*nChannels || out[0].H != v.H/Cell/2 || out[0].W != v.W/Cell/2 {
 		return nil, fmt.Errorf("run the course network: %d outputs of unexpected size", len(out))
 	}
 	m := &Maps{View: v, H: v.H / Cell, W: v.W / Cell}
 	n := m.H * m.W
 	for c := range nChannels {
-		m.ch[c] = out[0].Data[c*n : (c+1)*n]
+		m.ch[c] = unpacked(out[0], c)
 	}
 	m.photo = make([]bool, n)
 	for i := range m.H {
@@ -116,6 +116,22 @@ func (r *Reader) Read(p *plane.Pyramid, v plane.View) (*Maps, error) {
 	}
 	m.seen = append([]bool(nil), m.photo...)
 	return m, nil
+}
+
+// unpacked is map c of an output whose cells hold four of the map's, row by row.
+func unpacked(t net.Tensor, c int) []float32 {
+	h, w := 2*t.H, 2*t.W
+	out := make([]float32, h*w)
+	for q := range 4 {
+		plane := t.Data[(4*c+q)*t.H*t.W:]
+		for i := range t.H {
+			row := out[(2*i+q/2)*w+q%2:]
+			for j, v := range plane[i*t.W : (i+1)*t.W] {
+				row[2*j] = v
+			}
+		}
+	}
+	return out
 }
 
 // input normalises a view: mean 0 and spread 1 over what the photo shows, the rest 0.

@@ -102,7 +102,8 @@ type Problem struct {
 	Lines   []Line
 	Prior   Prior
 	Known   Known
-	CardOn  float64 // height over the deck of what carries the card, mm: a first value
+	CardOn  float64   // height over the deck of what carries the card, mm: a first value
+	Near    *Solution // an adjustment with the same Start to go on from; nil for none
 }
 
 // CardPlace is the card in the roof frame: turn and place of its middle.
@@ -220,18 +221,31 @@ func (t trend) At(along float64) float64 { return t.at + t.slope*(along-t.mid) }
 // first the corners, then the lines, then the priors.
 func (p *Problem) residuals(q *[nParams]float64, out []float64) (res []float64, corners, lines int) {
 	f := p.frame(q)
-	res = out[:0]
+	res = p.corners(q, &f, out[:0])
+	corners = len(res)
+	res = p.lines(&f, res)
+	lines = len(res) - corners
+	return p.priors(q, &f, res), corners, lines
+}
+
+// corners adds the board corners' distances from where q puts them.
+func (p *Problem) corners(q *[nParams]float64, f *Frame, res []float64) []float64 {
 	for _, c := range p.Corners {
 		X, Y, Z := onRoof(q, c.X, c.Y)
 		u, v := f.Project(X, Y, Z)
 		s := hypot(c.Sigma, p.Prior.CornerPx)
 		res = append(res, (u-c.U)/s, (v-c.V)/s)
 	}
-	corners = len(res)
+	return res
+}
+
+// lines adds how the lines, laid on their surfaces, depart from one another and
+// from what is known of the product.
+func (p *Problem) lines(f *Frame, res []float64) []float64 {
 	k, E := p.Known, f.Stack.Exposure
 	tr := make([]trend, len(p.Lines))
 	for i := range p.Lines {
-		tr[i] = trendOf(&f, &p.Lines[i])
+		tr[i] = trendOf(f, &p.Lines[i])
 	}
 	for i := range p.Lines {
 		l, t := &p.Lines[i], tr[i]
@@ -257,8 +271,7 @@ func (p *Problem) residuals(q *[nParams]float64, out []float64) (res []float64, 
 			}
 		}
 	}
-	lines = len(res) - corners
-	return p.priors(q, &f, res), corners, lines
+	return res
 }
 
 // priors adds what is known of each unknown before the photo was taken.
@@ -283,6 +296,9 @@ func (p *Problem) Solve() *Solution {
 	var q [nParams]float64
 	q[iCardTurn], q[iCardY], q[iCardZ] = p.Card.Turn, p.Card.Y, p.Card.Z
 	q[iK1], q[iRise] = p.Prior.K1, 1
+	if p.Near != nil {
+		q = p.Near.Params
+	}
 	r, w, nc, nl := p.descend(&q, 1)
 	ratio := birge(r[:nc])
 	if ratio > misfit {
@@ -326,7 +342,7 @@ func (p *Problem) descend(q *[nParams]float64, wide float64) (r, w []float64, nc
 				w = weights(r, nc, nl, wide)
 				cost = sumSquares(r, w)
 				lambda = max(lambda/8, 1e-9)
-				better = gain > 1e-7
+				better = gain > 1e-6
 				break
 			}
 			lambda *= 6
@@ -381,18 +397,30 @@ func sumSquares(r, w []float64) float64 {
 
 // jacobian has a row for each unknown: the weighted change of all residuals.
 func (p *Problem) jacobian(q *[nParams]float64, w []float64) (J [nParams][]float64) {
+	at := p.frame(q)
+	same := p.lines(&at, nil)
 	for j := range nParams {
 		a, b := *q, *q
 		a[j] += steps[j]
 		b[j] -= steps[j]
-		ra, _, _ := p.residuals(&a, nil)
-		rb, _, _ := p.residuals(&b, nil)
+		ra, rb := p.changed(j, &a, same), p.changed(j, &b, same)
 		for i := range ra {
 			ra[i] = (ra[i] - rb[i]) / (2 * steps[j]) * w[i]
 		}
 		J[j] = ra
 	}
 	return J
+}
+
+// changed are the residuals at q, which differs in unknown j from where the
+// lines' are same: where the card lies is nothing to them.
+func (p *Problem) changed(j int, q *[nParams]float64, same []float64) []float64 {
+	if j < iCardTurn || j > iCardScale {
+		r, _, _ := p.residuals(q, nil)
+		return r
+	}
+	f := p.frame(q)
+	return p.priors(q, &f, append(p.corners(q, &f, nil), same...))
 }
 
 // normal is JᵀWJ and JᵀWr.

@@ -20,24 +20,22 @@ def conv(i, o, s=1, d=1):
 
 
 class CourseNet(nn.Module):
-    def __init__(self, w=(16, 24, 40, 56)):
+    """Works at an eighth of the view's size, where it is cheap; each of its last
+    cells holds four of the maps' cells side by side."""
+
+    def __init__(self, w=(12, 24, 40, 56)):
         super().__init__()
         a, b, c, d = w
-        self.e1 = conv(3, a, 2)
-        self.e2 = nn.Sequential(conv(a, b, 2), conv(b, b))
-        self.e3 = nn.Sequential(conv(b, c, 2), conv(c, c))
-        self.e4 = conv(c, d, 2)
-        self.mid = nn.ModuleList([conv(d, d, 1, k) for k in (1, 2, 4, 8)])
-        self.u3 = nn.ConvTranspose2d(d, c, 2, 2)
-        self.d3 = conv(2 * c, c)
-        self.u2 = nn.ConvTranspose2d(c, b, 2, 2)
-        self.d2 = nn.Sequential(conv(2 * b, b), nn.Conv2d(b, len(COURSE_OUT), 1))
+        self.near = nn.Sequential(conv(3, a, 2), conv(a, b, 2), conv(b, c, 2), conv(c, c))
+        self.down = conv(c, d, 2)
+        self.far = nn.ModuleList([conv(d, d, 1, k) for k in (1, 2, 4, 8)])
+        self.up = nn.ConvTranspose2d(d, c, 2, 2)
+        self.out = nn.Sequential(conv(2 * c, c), nn.Conv2d(c, 4 * len(COURSE_OUT), 1))
 
     def forward(self, x):
-        e2 = self.e2(self.e1(x)); e3 = self.e3(e2); m = self.e4(e3)
-        for k in self.mid: m = m + k(m)
-        m = self.d3(torch.cat([self.u3(m), e3], 1))
-        return self.d2(torch.cat([self.u2(m), e2], 1))
+        e = self.near(x); m = self.down(e)
+        for k in self.far: m = m + k(m)
+        return nn.functional.pixel_shuffle(self.out(torch.cat([self.up(m), e], 1)), 2)
 
 
 class HeadNet(nn.Module):
@@ -117,11 +115,10 @@ class Onnx:
 
 def save_course(net, path, h=384, w=512):
     net.eval(); g = Onnx("course", [1, 3, h, w])
-    e2 = g.layer(net.e2, g.layer(net.e1, "in")); e3 = g.layer(net.e3, e2); m = g.layer(net.e4, e3)
-    for k in net.mid: m = g.op("Add", [m, g.layer(k, m)])
-    m = g.layer(net.d3, g.op("Concat", [g.layer(net.u3, m), e3], axis=1))
-    m = g.layer(net.d2, g.op("Concat", [g.layer(net.u2, m), e2], axis=1))
-    g.save(path, m, [1, len(COURSE_OUT), h // 4, w // 4])
+    e = g.layer(net.near, "in"); m = g.layer(net.down, e)
+    for k in net.far: m = g.op("Add", [m, g.layer(k, m)])
+    m = g.layer(net.out, g.op("Concat", [g.layer(net.up, m), e], axis=1))
+    g.save(path, m, [1, 4 * len(COURSE_OUT), h // 8, w // 8])     # the reader takes the four cells apart
 
 
 def save_patch(net, path, name, shape):
