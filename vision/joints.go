@@ -16,15 +16,13 @@ const (
 	openLeast = -1.  // logit from which a joint that the wider view has found is measured by the look
 	lookDepth = 3    // courses below that are looked at
 
-	// Chosen on 72 rendered photos, by the likelihood of the true way: looks at one
-	// photo err alike, so each counts for less than it says, and what hides one
-	// joint hides its neighbours, so looks speak against a way only so much.
-	lookTrust   = .9
+	// Chosen on 72 rendered photos, by the likelihood of the true way: what hides
+	// one joint hides its neighbours, so looks speak against a way only so much.
 	lookEven    = 0. // logit that speaks neither for nor against
 	tabEven     = .9 // the same between three-tab pieces
 	lookLeast   = -1.5
 	lookMost    = 5.
-	mostAgainst = -2.5
+	mostAgainst = -3.0
 )
 
 // joints looks closely at every joint in sight and weighs anew how the joints
@@ -204,7 +202,7 @@ func (w *word) add(m course.Meeting, family Family) {
 	}
 }
 
-func (w *word) score() float64 { return lookTrust * (w.speaksFor + max(w.against, mostAgainst)) }
+func (w *word) score() float64 { return w.speaksFor + max(w.against, mostAgainst) }
 
 // seeBelow gives a joint of the course below the line that the look told.
 func (p *pass) seeBelow(way *course.Lower, x float64, m course.Meeting) {

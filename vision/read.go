@@ -249,7 +249,7 @@ func sideFloor(s course.Side) float64 {
 }
 
 // sureLower is the probability from which the joints below count as known.
-const sureLower = .82
+const sureLower = .86
 
 func (p *pass) lowerKnown() bool {
 	return len(p.sketch.Lower) > 0 && p.sketch.Lower[0].P >= sureLower

@@ -7,10 +7,11 @@ import (
 )
 
 const (
-	edgeMiddle = .5 // share of a square's side, about its middle, along which the border is read
-	edgeDark   = .3 // squares read to the dark side of a border
-	sharpest   = .2 // px: least standard deviation that is told
-	softest    = .3 // squares: the most
+	edgeMiddle = .5  // share of a square's side, about its middle, along which the border is read
+	edgeDark   = .3  // squares read to the dark side of a border
+	sharpest   = .2  // px: least standard deviation that is told
+	softest    = .3  // squares: the most
+	borderPts  = 200 // pixels that a border is read from, about: more tell no more
 )
 
 // Blur measures how soft the picture is where the card lies: the standard
@@ -71,9 +72,10 @@ func (r raster) across(p, q [2]float64, side, rim float64, darkRight bool) profi
 	}
 	mx, my := (p[0]+q[0])/2, (p[1]+q[1])/2
 	reach := math.Max(rim, edgeDark*side) + edgeMiddle/2*side
+	every := max(1, int(edgeMiddle*side*(edgeDark*side+rim)/borderPts))
 	for y := int(my - reach); y <= int(my+reach)+1; y++ {
 		for x := int(mx - reach); x <= int(mx+reach)+1; x++ {
-			if x < 0 || y < 0 || x >= r.width || y >= r.height {
+			if scattered(x, y)%every != 0 || x < 0 || y < 0 || x >= r.width || y >= r.height {
 				continue
 			}
 			dx, dy := float64(x)-mx, float64(y)-my
@@ -86,6 +88,10 @@ func (r raster) across(p, q [2]float64, side, rim float64, darkRight bool) profi
 	}
 	return out
 }
+
+// scattered numbers the pixels without any order, so that every n-th of them
+// lies in no row: the usual spatial hash (Teschner et al. 2003).
+func scattered(x, y int) int { return x*73856093 ^ y*19349663 }
 
 // sigma fits black, a white rim and the black border of the marker behind it,
 // all softened alike, by least squares.

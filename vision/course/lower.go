@@ -34,8 +34,8 @@ const (
 	oddOffset    = 2.5 // taken off the log likelihood of an offset outside those two
 	rival        = 22.0
 	// The evidence of neighbouring cells and courses errs alike, so its sum counts
-	// for less than it says. Weighed against the closer looks (lookTrust in vision)
-	// and with them, on 72 rendered photos.
+	// for less than it says. Weighed against the closer looks and with them, on 72
+	// rendered photos.
 	wideTrust = .5
 	hopeless  = 4.0 // the true way never was so far below the best on those
 	maxWays   = 6
