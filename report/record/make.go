@@ -120,19 +120,19 @@ func (m *maker) splitDecisions() (here, elsewhere []review.Decision) {
 }
 
 func (m *maker) add(ctx context.Context, path string, data []byte) error {
-	_, n, err := m.w.Add(ctx, path, bytes.NewReader(data), true)
+	_, n, err := m.w.Add(ctx, path, bytes.NewReader(data))
 	m.octets += n
 	return err
 }
 
 // addFile puts a file of the file system into the record and gives its hash.
-func (m *maker) addFile(ctx context.Context, path, from string, squeeze bool) (string, error) {
+func (m *maker) addFile(ctx context.Context, path, from string) (string, error) {
 	f, err := os.Open(from)
 	if err != nil {
 		return "", err
 	}
 	defer f.Close()
-	sum, n, err := m.w.Add(ctx, path, f, squeeze)
+	sum, n, err := m.w.Add(ctx, path, f)
 	m.octets += n
 	return sum, err
 }
@@ -145,7 +145,7 @@ func (m *maker) addSettings(ctx context.Context) error {
 		}
 		path := taken.name(settingsFolder + filepath.Base(from))
 		keep(path)
-		_, err := m.addFile(ctx, path, from, true)
+		_, err := m.addFile(ctx, path, from)
 		return err
 	}
 	s := &m.contents.Settings
@@ -175,7 +175,7 @@ func (m *maker) addPhotos(ctx context.Context) error {
 		if m.NoLocation {
 			err = m.addStripped(ctx, &at, from)
 		} else {
-			at.SHA256, err = m.addFile(ctx, at.Path, from, false)
+			at.SHA256, err = m.addFile(ctx, at.Path, from)
 		}
 		switch {
 		case errors.Is(err, os.ErrNotExist):
@@ -222,7 +222,7 @@ func (m *maker) addStripped(ctx context.Context, at *Photo, from string) error {
 		at.Original = hex.EncodeToString(sum[:])
 	}
 	var n int64
-	at.SHA256, n, err = m.w.Add(ctx, at.Path, bytes.NewReader(out), false)
+	at.SHA256, n, err = m.w.Add(ctx, at.Path, bytes.NewReader(out))
 	m.octets += n
 	return err
 }
@@ -270,7 +270,7 @@ func (m *maker) addInspection(ctx context.Context, here, elsewhere []review.Deci
 	if m.Report == "" || m.reportTells() {
 		return nil
 	}
-	_, err := m.addFile(ctx, reportPath, m.Report, true)
+	_, err := m.addFile(ctx, reportPath, m.Report)
 	return err
 }
 

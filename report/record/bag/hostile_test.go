@@ -300,11 +300,11 @@ func TestWriter(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, _, err := w.Add(context.Background(), "a", strings.NewReader("x"), false); err != nil {
+		if _, _, err := w.Add(context.Background(), "a", strings.NewReader("x")); err != nil {
 			t.Fatal(err)
 		}
 		for _, bad := range []string{"../x", "/x", "a", ""} {
-			if _, _, err := w.Add(context.Background(), bad, strings.NewReader("x"), false); err == nil {
+			if _, _, err := w.Add(context.Background(), bad, strings.NewReader("x")); err == nil {
 				t.Errorf("%q was taken in", bad)
 			}
 		}

@@ -31,7 +31,7 @@ type Writer struct {
 
 // sink is where the bytes of a bag go.
 type sink interface {
-	create(path string, squeeze bool) (io.WriteCloser, error)
+	create(path string) (io.WriteCloser, error)
 	commit(target string) error
 	abort()
 }
@@ -77,22 +77,21 @@ func Leftovers(target string) (paths []string) {
 func partName(target string) string { return "." + filepath.Base(target) + ".part-" }
 
 // Add puts a file into the payload, at "data/" and path, and gives its SHA-256.
-// squeeze is for what shrinks when packed, text rather than photos.
-func (w *Writer) Add(ctx context.Context, path string, r io.Reader, squeeze bool) (sum string, size int64, err error) {
-	sum, size, err = w.put(ctx, Payload+path, r, squeeze)
+func (w *Writer) Add(ctx context.Context, path string, r io.Reader) (sum string, size int64, err error) {
+	sum, size, err = w.put(ctx, Payload+path, r)
 	w.files++
 	w.octets += size
 	return sum, size, err
 }
 
-func (w *Writer) put(ctx context.Context, path string, r io.Reader, squeeze bool) (string, int64, error) {
+func (w *Writer) put(ctx context.Context, path string, r io.Reader) (string, int64, error) {
 	if why := unsafe(path); why != "" {
 		return "", 0, fmt.Errorf("%s %s", shown(path), why)
 	}
 	if w.sums[path] != "" {
 		return "", 0, fmt.Errorf("%s is in the bag already", shown(path))
 	}
-	out, err := w.sink.create(path, squeeze)
+	out, err := w.sink.create(path)
 	if err != nil {
 		return "", 0, err
 	}
@@ -116,7 +115,7 @@ func (w *Writer) Close(ctx context.Context, info Info, tags []Seal, seal func(ta
 	files := append([]Seal{{DeclarationFile, []byte(declaration)}, {InfoFile, []byte(info.text())}}, tags...)
 	files = append(files, Seal{ManifestFile, w.manifest(true)})
 	for _, f := range files {
-		if _, _, err := w.put(ctx, f.Path, strings.NewReader(string(f.Data)), true); err != nil {
+		if _, _, err := w.put(ctx, f.Path, strings.NewReader(string(f.Data))); err != nil {
 			return "", err
 		}
 	}
@@ -130,7 +129,7 @@ func (w *Writer) Close(ctx context.Context, info Info, tags []Seal, seal func(ta
 		seals = append(seals, more...)
 	}
 	for _, s := range seals {
-		if _, _, err := w.put(ctx, s.Path, strings.NewReader(string(s.Data)), true); err != nil {
+		if _, _, err := w.put(ctx, s.Path, strings.NewReader(string(s.Data))); err != nil {
 			return "", err
 		}
 	}
@@ -167,7 +166,7 @@ func newFolderSink(target string) (sink, error) {
 	return &folderSink{dir: dir}, err
 }
 
-func (s *folderSink) create(path string, _ bool) (io.WriteCloser, error) {
+func (s *folderSink) create(path string) (io.WriteCloser, error) {
 	full := filepath.Join(s.dir, filepath.FromSlash(path))
 	if err := os.MkdirAll(filepath.Dir(full), 0o755); err != nil {
 		return nil, err
@@ -217,7 +216,6 @@ type zipSink struct {
 	through *bufio.Writer
 	z       *zip.Writer
 	top     string
-	level   int
 	done    bool
 }
 
@@ -232,9 +230,10 @@ func newZipSink(target string) (sink, error) {
 	}
 	s := &zipSink{file: f, through: bufio.NewWriterSize(f, 1<<20), top: top + "/"}
 	s.z = zip.NewWriter(s.through)
-	// Photos go through the same method unsqueezed: programs that read an archive
-	// as it comes cannot find the end of a file that is stored plainly.
-	s.z.RegisterCompressor(zip.Deflate, func(w io.Writer) (io.WriteCloser, error) { return flate.NewWriter(w, s.level) })
+	// Deflated, since programs that read an archive as it comes cannot find the end
+	// of a file that is stored plainly; but not squeezed: photos would hardly
+	// shrink, and so the same files give the same bytes in years to come.
+	s.z.RegisterCompressor(zip.Deflate, unsqueezed)
 	return s, nil
 }
 
@@ -250,14 +249,12 @@ func header(name string, method uint16) *zip.FileHeader {
 	return h
 }
 
-func (s *zipSink) create(path string, squeeze bool) (io.WriteCloser, error) {
-	s.level = flate.NoCompression
-	if squeeze {
-		s.level = flate.DefaultCompression
-	}
+func (s *zipSink) create(path string) (io.WriteCloser, error) {
 	w, err := s.z.CreateHeader(header(s.top+path, zip.Deflate))
 	return nopCloser{w}, err
 }
+
+func unsqueezed(w io.Writer) (io.WriteCloser, error) { return flate.NewWriter(w, flate.NoCompression) }
 
 type nopCloser struct{ io.Writer }
 

@@ -215,19 +215,27 @@ func (a *archive) canonical() bool {
 			return false
 		}
 		h.Flags, h.CRC32, h.CompressedSize64, h.UncompressedSize64 = e.Flags, e.CRC32, e.CompressedSize64, e.UncompressedSize64
-		raw, err := e.OpenRaw()
-		if err != nil {
-			return false
-		}
 		w, err := z.CreateRaw(h)
-		if err != nil {
-			return false
-		}
-		if _, err := io.Copy(w, raw); err != nil {
+		if err != nil || !packAgain(w, e) {
 			return false
 		}
 	}
 	return z.Close() == nil && same.at == a.size
+}
+
+// packAgain packs what is in a file anew: its packed bytes have bits that mean nothing.
+func packAgain(w io.Writer, e *zip.File) bool {
+	r, err := e.Open()
+	if err != nil {
+		return false
+	}
+	defer r.Close()
+	out, err := unsqueezed(w)
+	if err != nil {
+		return false
+	}
+	_, err = io.Copy(out, r)
+	return err == nil && out.Close() == nil
 }
 
 var errDiffers = errors.New("the archive differs")
