@@ -58,26 +58,6 @@ func DefaultPrior(focalKnown bool) Prior {
 // x along the long side, y up the printed page) and in the picture.
 type Corner struct{ X, Y, U, V, Sigma float64 }
 
-// Kind tells what a Line is.
-type Kind int
-
-// The kinds of lines.
-const (
-	Butt  Kind = iota // lower edge of a piece, upper rim
-	Top               // upper edge of a piece of the open course
-	Joint             // side of a piece
-)
-
-// Line is one straight edge seen in the picture.
-type Line struct {
-	Kind   Kind
-	Course int // 0 the open course, -1 the one below ...
-	Pts    [][2]float64
-	U      float64 // mm, standard uncertainty of the line as a whole, across
-	Mate   int     // Top: index of the piece's own butt; Joint at a right end: of the same piece's left end; -1 none
-	Full   bool    // Joint with a Mate: the piece is taken as a whole one, of the product's width
-}
-
 // Known is what is known of the product and of how carefully it is laid.
 type Known struct {
 	Width, WidthU   float64
@@ -148,139 +128,6 @@ func onRoof(q *[nParams]float64, x, y float64) (X, Y, Z float64) {
 	a, b := x/halfLong, y/halfLong
 	z := q[iCardZ] + q[iCardTiltX]*x + q[iCardTiltY]*y + q[iCardBend]*(a*a-1./3) + q[iCardBow]*(b*b-1./6) + 2*q[iCardTwist]*a*b
 	return x*cos - y*sin, q[iCardY] + x*sin + y*cos, z
-}
-
-// trend is the mean place across and the slope of a line, in the roof frame,
-// and how far its middle lies off the chord of its ends, mm.
-type trend struct{ at, slope, mid, length, sagitta float64 }
-
-// trendOf lays a line's points on their surface and fits a straight line, and
-// to what is left an arc.
-func trendOf(f *Frame, l *Line) trend {
-	places := make([][2]float64, len(l.Pts))
-	var sa, sb, saa, sab float64
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for i, p := range l.Pts {
-		a, b := placeOf(f, l, p)
-		places[i] = [2]float64{a, b}
-		sa, sb = sa+a, sb+b
-		saa, sab = saa+a*a, sab+a*b
-		lo, hi = min(lo, a), max(hi, a)
-	}
-	n := float64(len(l.Pts))
-	ma, mb := sa/n, sb/n
-	t := trend{at: mb, mid: ma, length: hi - lo}
-	v := saa/n - ma*ma
-	if v > 1 {
-		t.slope = (sab/n - ma*mb) / v
-	}
-	if t.length > arcFrom {
-		t.sagitta = t.arc(places, v)
-	}
-	return t
-}
-
-// arcFrom is how long a line must be to tell an arc, mm: on a shorter one a
-// lens that is out by its prior's uncertainty leaves less than the edge's own.
-const arcFrom = 400
-
-// arc is the sagitta of the parabola, free of mean and slope, that fits a line's
-// places about its trend best; v is the variance of the places along.
-func (t *trend) arc(places [][2]float64, v float64) float64 {
-	var m3, num, den float64
-	for _, p := range places {
-		d := p[0] - t.mid
-		m3 += d * d * d
-	}
-	m3 /= float64(len(places))
-	for _, p := range places {
-		d := p[0] - t.mid
-		q := d*d - v - m3/v*d
-		num, den = num+q*(p[1]-t.At(p[0])), den+q*q
-	}
-	return num / den * t.length * t.length / 4
-}
-
-// placeOf is a line point in the roof frame: along and across the line.
-func placeOf(f *Frame, l *Line, p [2]float64) (along, across float64) {
-	switch l.Kind {
-	case Butt:
-		return f.OnPlane(p[0], p[1], f.Stack.At(0))
-	case Top:
-		return f.OnPlane(p[0], p[1], f.Stack.At(f.Stack.Height))
-	default:
-		x, y := f.OnSurface(p[0], p[1], l.Course, 0)
-		return y, x
-	}
-}
-
-// At is the fitted line's place across at a place along.
-func (t trend) At(along float64) float64 { return t.at + t.slope*(along-t.mid) }
-
-// residuals of the whole problem, each divided by its standard uncertainty:
-// first the corners, then the lines, then the priors.
-func (p *Problem) residuals(q *[nParams]float64, out []float64) (res []float64, corners, lines int) {
-	f := p.frame(q)
-	res = p.corners(q, &f, out[:0])
-	corners = len(res)
-	res = p.lines(&f, res)
-	lines = len(res) - corners
-	return p.priors(q, &f, res), corners, lines
-}
-
-// corners adds the board corners' distances from where q puts them.
-func (p *Problem) corners(q *[nParams]float64, f *Frame, res []float64) []float64 {
-	for _, c := range p.Corners {
-		X, Y, Z := onRoof(q, c.X, c.Y)
-		u, v := f.Project(X, Y, Z)
-		s := hypot(c.Sigma, p.Prior.CornerPx)
-		res = append(res, (u-c.U)/s, (v-c.V)/s)
-	}
-	return res
-}
-
-// lines adds how the lines, laid on their surfaces, depart from one another and
-// from what is known of the product.
-func (p *Problem) lines(f *Frame, res []float64) []float64 {
-	k, E := p.Known, f.Stack.Exposure
-	tr := make([]trend, len(p.Lines))
-	for i := range p.Lines {
-		tr[i] = trendOf(f, &p.Lines[i])
-	}
-	for i := range p.Lines {
-		l, t := &p.Lines[i], tr[i]
-		length := max(t.length, 5)
-		if l.Kind != Joint { // 0 for a short one: the number of residuals must not change on the way
-			res = append(res, t.sagitta/hypot(k.StraightU, l.U))
-		}
-		switch l.Kind {
-		case Butt:
-			res = append(res, (t.at-float64(l.Course)*E)/hypot(k.CourseU, l.U), t.slope/hypot(k.SlopeU, 2*l.U/length))
-		case Top:
-			if l.Mate >= 0 {
-				res = append(res, (t.at-tr[l.Mate].At(t.mid)-f.Stack.Height)/hypot(k.HeightU, hypot(l.U, p.Lines[l.Mate].U)))
-			} else {
-				res = append(res, (t.at-f.Stack.Height)/hypot(hypot(k.HeightU, k.CourseU), l.U))
-			}
-		case Joint:
-			res = append(res, t.slope/hypot(k.SquareU, 2*l.U/length))
-			if l.Mate >= 0 && l.Full {
-				m := tr[l.Mate]
-				mid := .5 * (t.mid + m.mid)
-				res = append(res, (t.At(mid)-m.At(mid)-k.Width)/hypot(k.WidthU, hypot(l.U, p.Lines[l.Mate].U)))
-			}
-		}
-	}
-	return res
-}
-
-// priors adds what is known of each unknown before the photo was taken.
-func (p *Problem) priors(q *[nParams]float64, f *Frame, res []float64) []float64 {
-	r := p.Prior
-	lens := r.lens(q, &f.Lens)
-	return append(append(res, lens[:]...),
-		q[iCardTiltX]/r.CardTilt, q[iCardTiltY]/r.CardTilt, (q[iCardZ]-p.CardOn*q[iRise]-r.CardThick)/r.CardHeight,
-		q[iCardBend]/r.CardBend, q[iCardBow]/r.CardBow, q[iCardTwist]/r.CardBow, q[iCardScale]/r.CardScale, (q[iRise]-1)/r.Rise)
 }
 
 // steps for the numerical derivatives: small against each unknown's uncertainty.
@@ -463,26 +310,6 @@ func step(q *[nParams]float64, N *mat.SymDense, g *mat.VecDense, lambda float64)
 		out[i] -= d.AtVec(i)
 	}
 	return &out
-}
-
-// Across is a line's place across (mm: y of a butt or top, x of a joint) at a
-// place along it, laid on its surface by the given frame.
-func (l *Line) Across(f *Frame, along float64) float64 {
-	t := trendOf(f, l)
-	if l.Kind == Joint && t.length < 120 {
-		t.slope = 0 // too short to tell a direction of its own; joints are square to the butt
-	}
-	return t.At(along)
-}
-
-// Reach is where a line begins and ends along itself, mm.
-func (l *Line) Reach(f *Frame) (from, to float64) {
-	from, to = math.Inf(1), math.Inf(-1)
-	for _, p := range l.Pts {
-		a, _ := placeOf(f, l, p)
-		from, to = min(from, a), max(to, a)
-	}
-	return from, to
 }
 
 // Bend is the card's sagitta in the direction in which it is bent most, mm at
