@@ -8,10 +8,50 @@ import (
 	"gocv.io/x/gocv"
 )
 
-const blockSide = 64 // px
+const (
+	blockSide = 64            // px
+	sliceRows = 8 * blockSide // rows that are looked at together: of a whole picture the numbers would fill 150 MB
+	sliceEdge = blockSide     // rows beyond them that the blurs reach
+)
 
-// bands is the root mean square, block by block, of the difference of two Gaussian blurs.
-func bands(m gocv.Mat, a, b float64) ([]float64, error) {
+// detail4 is the contrast at 1 to 2 px over that at 4 to 8 px, of the
+// logarithm of a grey picture: the 80th percentile over blocks.
+func detail4(gray gocv.Mat) (float64, error) {
+	var fine, coarse []float64
+	for top := 0; top+blockSide <= gray.Rows(); top += sliceRows {
+		from, to := max(top-sliceEdge, 0), min(top+sliceRows+sliceEdge, gray.Rows())
+		f, c, err := sliceDetail(gray, from, to, top-from, min(sliceRows, gray.Rows()-top))
+		if err != nil {
+			return 0, err
+		}
+		fine, coarse = append(fine, f...), append(coarse, c...)
+	}
+	return quantile(fine, .8) / max(quantile(coarse, .8), 1e-6), nil
+}
+
+// sliceDetail is the contrast of the blocks in some rows of a picture, of which
+// those between from and to are looked at.
+func sliceDetail(gray gocv.Mat, from, to, first, rows int) (fine, coarse []float64, err error) {
+	slice := gray.Region(image.Rect(0, from, gray.Cols(), to))
+	defer slice.Close()
+	log := gocv.NewMat()
+	defer log.Close()
+	if err := slice.ConvertToWithParams(&log, gocv.MatTypeCV32F, 1./255, .04); err != nil {
+		return nil, nil, err
+	}
+	if err := gocv.Log(log, &log); err != nil {
+		return nil, nil, err
+	}
+	if fine, err = bands(log, 1, 2, first, rows); err != nil {
+		return nil, nil, err
+	}
+	coarse, err = bands(log, 4, 8, first, rows)
+	return fine, coarse, err
+}
+
+// bands is the root mean square, block by block, of the difference of two
+// Gaussian blurs, in so many rows from the first.
+func bands(m gocv.Mat, a, b float64, first, rows int) ([]float64, error) {
 	p, q := gocv.NewMat(), gocv.NewMat()
 	defer p.Close()
 	defer q.Close()
@@ -29,9 +69,9 @@ func bands(m gocv.Mat, a, b float64) ([]float64, error) {
 	if err != nil {
 		return nil, err
 	}
-	w, h := m.Cols(), m.Rows()
+	w, h := m.Cols(), first+rows
 	var out []float64
-	for r := 0; r+blockSide <= h; r += blockSide {
+	for r := first; r+blockSide <= h; r += blockSide {
 		for c := 0; c+blockSide <= w; c += blockSide {
 			s := 0.0
 			for i := r; i < r+blockSide; i += 2 {

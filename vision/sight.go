@@ -158,28 +158,6 @@ func far(square float64) *Refusal {
 	return &Refusal{Far, fmt.Sprintf("a square of the card is only about %.0f px wide", square), "go nearer, about 1.2 m from the shingles, and send the original file, not a copy from a messenger"}
 }
 
-// detail4 is the contrast at 1 to 2 px over that at 4 to 8 px, of the
-// logarithm of a grey picture: the 80th percentile over blocks.
-func detail4(gray gocv.Mat) (float64, error) {
-	log := gocv.NewMat()
-	defer log.Close()
-	if err := gray.ConvertToWithParams(&log, gocv.MatTypeCV32F, 1./255, .04); err != nil {
-		return 0, err
-	}
-	if err := gocv.Log(log, &log); err != nil {
-		return 0, err
-	}
-	fine, err := bands(log, 1, 2)
-	if err != nil {
-		return 0, err
-	}
-	coarse, err := bands(log, 4, 8)
-	if err != nil {
-		return 0, err
-	}
-	return quantile(fine, .8) / max(quantile(coarse, .8), 1e-6), nil
-}
-
 // pose takes the card apart into a camera and a pose, and refuses a bent card,
 // one seen at too flat an angle or from too far.
 func (p *pass) pose() (*Refusal, error) {

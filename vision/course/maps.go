@@ -30,6 +30,11 @@ const (
 	Cell    = 4
 	cellMid = 1.5
 	block   = 32 // a view's sides must be multiples of it
+
+	// A wider view is read in strips, which takes less memory at a time. What lies
+	// overlap beyond a strip's border hardly counts for the cells within it.
+	widest  = 2048
+	overlap = 128
 )
 
 // Channels of the network's output, in the order of the training recipe.
@@ -92,63 +97,92 @@ func (r *Reader) Read(p *plane.Pyramid, v plane.View) (*Maps, error) {
 		return nil, err
 	}
 	defer pic.Close()
-	in, seen, err := input(pic)
+	x, err := input(pic)
 	if err != nil {
 		return nil, err
-	}
-	out, err := r.net.Forward(in, 3, v.H, v.W)
-	if err != nil {
-		return nil, fmt.Errorf("run the course network: %w", err)
-	}
-	if len(out) != 1 || out[0].C != 4*nChannels || out[0].H != v.H/Cell/2 || out[0].W != v.W/Cell/2 {
-		return nil, fmt.Errorf("run the course network: %d outputs of unexpected size", len(out))
 	}
 	m := &Maps{View: v, H: v.H / Cell, W: v.W / Cell}
 	n := m.H * m.W
 	for c := range nChannels {
-		m.ch[c] = unpacked(out[0], c)
+		m.ch[c] = make([]float32, n)
+	}
+	for _, s := range strips(v.W) {
+		out, err := r.net.Forward(x.columns(s.from, s.to), 3, v.H, s.to-s.from)
+		if err != nil {
+			return nil, fmt.Errorf("run the course network: %w", err)
+		}
+		if len(out) != 1 || out[0].C != 4*nChannels || out[0].H != m.H/2 || out[0].W != (s.to-s.from)/Cell/2 {
+			return nil, fmt.Errorf("run the course network: %d outputs of unexpected size", len(out))
+		}
+		m.unpack(out[0], s)
 	}
 	m.photo = make([]bool, n)
 	for i := range m.H {
 		for j := range m.W {
-			m.photo[i*m.W+j] = seen[(i*Cell+1)*v.W+j*Cell+1]
+			m.photo[i*m.W+j] = x.seen[(i*Cell+1)*v.W+j*Cell+1]
 		}
 	}
 	m.seen = append([]bool(nil), m.photo...)
 	return m, nil
 }
 
-// unpacked is map c of an output whose cells hold four of the map's, row by row.
-func unpacked(t net.Tensor, c int) []float32 {
-	h, w := 2*t.H, 2*t.W
-	out := make([]float32, h*w)
-	for q := range 4 {
-		plane := t.Data[(4*c+q)*t.H*t.W:]
-		for i := range t.H {
-			row := out[(2*i+q/2)*w+q%2:]
-			for j, v := range plane[i*t.W : (i+1)*t.W] {
-				row[2*j] = v
-			}
-		}
+// strip is a range of a view's columns to read, and of those to keep.
+type strip struct{ from, to, keepFrom, keepTo int }
+
+// strips covers a view of a width that is a multiple of block.
+func strips(width int) []strip {
+	if width <= widest {
+		return []strip{{0, width, 0, width}}
+	}
+	n := (width + widest - 1) / widest
+	var out []strip
+	for i := range n {
+		a, b := width/block*i/n*block, width/block*(i+1)/n*block
+		out = append(out, strip{max(a-overlap, 0), min(b+overlap, width), a, b})
 	}
 	return out
 }
 
-// input normalises a view: mean 0 and spread 1 over what the photo shows, the rest 0.
-func input(pic gocv.Mat) (in []float32, seen []bool, err error) {
-	b, err := pic.DataPtrUint8()
-	if err != nil {
-		return nil, nil, fmt.Errorf("read the view: %w", err)
+// unpack puts what a strip gave into the maps: each cell of the network's output
+// holds four of theirs, row by row.
+func (m *Maps) unpack(t net.Tensor, s strip) {
+	first, last, at := (s.keepFrom-s.from)/Cell/2, (s.keepTo-s.from)/Cell/2, s.keepFrom/Cell
+	for c := range nChannels {
+		for q := range 4 {
+			plane := t.Data[(4*c+q)*t.H*t.W:]
+			for i := range t.H {
+				row := m.ch[c][(2*i+q/2)*m.W+at+q%2:]
+				for j, v := range plane[i*t.W+first : i*t.W+last] {
+					row[2*j] = v
+				}
+			}
+		}
 	}
-	n := pic.Rows() * pic.Cols()
-	seen = make([]bool, n)
+}
+
+// light is a view and what makes its mean 0 and its spread 1 over what the
+// photo shows of it.
+type light struct {
+	pic           []byte
+	rows, cols    int
+	mean, inverse float32
+	seen          []bool
+}
+
+func input(pic gocv.Mat) (x light, err error) {
+	if x.pic, err = pic.DataPtrUint8(); err != nil {
+		return x, fmt.Errorf("read the view: %w", err)
+	}
+	x.rows, x.cols = pic.Rows(), pic.Cols()
+	n := x.rows * x.cols
+	x.seen = make([]bool, n)
 	var sum, sq, count float64
 	for i := range n {
-		p := b[3*i : 3*i+3]
+		p := x.pic[3*i : 3*i+3]
 		if p[0]|p[1]|p[2] == 0 {
 			continue
 		}
-		seen[i] = true
+		x.seen[i] = true
 		for _, c := range p {
 			v := float64(c)
 			sum, sq = sum+v, sq+v*v
@@ -156,16 +190,26 @@ func input(pic gocv.Mat) (in []float32, seen []bool, err error) {
 		count += 3
 	}
 	mean := sum / max(count, 1)
-	k := float32(1 / (math.Sqrt(max(sq/max(count, 1)-mean*mean, 0)) + 1e-3))
-	in = make([]float32, 3*n)
-	for i := range n {
-		if seen[i] {
+	x.mean, x.inverse = float32(mean), float32(1/(math.Sqrt(max(sq/max(count, 1)-mean*mean, 0))+1e-3))
+	return x, nil
+}
+
+// columns is a range of columns as the network takes it, 0 where nothing was seen.
+func (x light) columns(from, to int) []float32 {
+	w := to - from
+	in := make([]float32, 3*x.rows*w)
+	for r := range x.rows {
+		for col := from; col < to; col++ {
+			i := r*x.cols + col
+			if !x.seen[i] {
+				continue
+			}
 			for c := range 3 {
-				in[c*n+i] = (float32(b[3*i+c]) - float32(mean)) * k
+				in[(c*x.rows+r)*w+col-from] = (float32(x.pic[3*i+c]) - x.mean) * x.inverse
 			}
 		}
 	}
-	return in, seen, nil
+	return in
 }
 
 func sigmoid(x float32) float64 { return 1 / (1 + math.Exp(-float64(x))) }
