@@ -198,14 +198,15 @@ func input(pic gocv.Mat) (x light, err error) {
 func (x light) columns(from, to int) []float32 {
 	w := to - from
 	in := make([]float32, 3*x.rows*w)
+	blue, green, red := in[:x.rows*w], in[x.rows*w:2*x.rows*w], in[2*x.rows*w:]
 	for r := range x.rows {
-		for col := from; col < to; col++ {
-			i := r*x.cols + col
-			if !x.seen[i] {
-				continue
-			}
-			for c := range 3 {
-				in[(c*x.rows+r)*w+col-from] = (float32(x.pic[3*i+c]) - x.mean) * x.inverse
+		pic, seen, at := x.pic[3*(r*x.cols+from):3*(r*x.cols+to)], x.seen[r*x.cols+from:r*x.cols+to], r*w
+		for i, ok := range seen {
+			if ok {
+				p := pic[3*i : 3*i+3]
+				blue[at+i] = (float32(p[0]) - x.mean) * x.inverse
+				green[at+i] = (float32(p[1]) - x.mean) * x.inverse
+				red[at+i] = (float32(p[2]) - x.mean) * x.inverse
 			}
 		}
 	}
