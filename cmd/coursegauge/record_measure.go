@@ -22,7 +22,7 @@ func measurerOf(s record.MeasuringSettings) (record.Measurer, error) {
 	if err != nil {
 		return nil, err
 	}
-	k := &kept{}
+	k := &known{}
 	if s.Cards != nil {
 		f, err := print.Parse(s.Cards.Data)
 		if err != nil {
@@ -35,32 +35,15 @@ func measurerOf(s record.MeasuringSettings) (record.Measurer, error) {
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", c.Name, err)
 		}
-		k.profiles = append(k.profiles, p)
+		k.profiles = append(k.profiles, namedProfile{p, c.Name})
 	}
 	return func(ctx context.Context, file string, data []byte) (inspection.Photo, error) {
 		return measureKept(ctx, sch, k, file, data)
 	}, nil
 }
 
-// kept is what a record knows beside the photos: proved cards and learned lenses.
-type kept struct {
-	cards    map[int]vision.Print
-	profiles []lens.Profile
-}
-
-// of is what counts for one photo. A lens is used only on the photos it fits.
-func (k *kept) of(p *photo.Picture) vision.Known {
-	out := vision.Known{Cards: k.cards}
-	if at, _ := lens.Choose(k.profiles, p.Facts, p.Header.Width, p.Header.Height); at >= 0 {
-		if prior, err := k.profiles[at].Upright(p.Facts.Orientation); err == nil {
-			out.Lens = prior
-		}
-	}
-	return out
-}
-
 // measureKept measures one photo from its bytes, as inspect does.
-func measureKept(ctx context.Context, s schedule.Schedule, k *kept, file string, data []byte) (p inspection.Photo, err error) {
+func measureKept(ctx context.Context, s schedule.Schedule, k *known, file string, data []byte) (p inspection.Photo, err error) {
 	defer func() {
 		if what := recover(); what != nil {
 			err = fmt.Errorf("internal fault: %v", what)

@@ -66,7 +66,7 @@ const mostPieces = 100_000_000
 func (o samplingOptions) check() error {
 	switch {
 	case o.pieces == 0 && !o.tables:
-		return usageError{"--pieces is missing", "say how many pieces there are: --pieces 1000"}
+		return usageError{fmt.Sprintf("--pieces is missing or 0: a number from 1 to %d is needed", mostPieces), "say how many pieces there are: --pieces 1000"}
 	case o.pieces < 0 || o.pieces > mostPieces:
 		return usageError{fmt.Sprintf("--pieces %d: a number from 1 to %d is needed", o.pieces, mostPieces), ""}
 	case !(o.confidence >= .5 && o.confidence <= .9999):
