@@ -39,7 +39,10 @@ func (p *pass) joints() (*Refusal, error) {
 		return nil, err
 	}
 	p.geometry, p.lower, p.problem.Lines = nil, nil, nil
-	return p.adjust()
+	if refusal, err := p.adjust(); err != nil || refusal != nil {
+		return refusal, err
+	}
+	return p.wrongSize(), nil
 }
 
 // lookBetween measures the joint of two neighbours, in the lap and, if that is

@@ -164,7 +164,7 @@ func (s *Sketch) onRoof(x float64) bool {
 // evidence sums the log likelihood ratios of the joints of one course, at x
 // and whole widths from there.
 func (s *Sketch) evidence(p *profile, x float64) (sum, n float64) {
-	least := .35 * s.Product.Exposure / Cell
+	least := s.Maps.rows(.35 * s.Product.Exposure)
 	end := p.x0 + float64(len(p.got))*p.step
 	for k := math.Ceil((p.x0 - x) / s.Product.Width); x+k*s.Product.Width < end; k++ {
 		if !s.onRoof(x + k*s.Product.Width) {
@@ -278,7 +278,7 @@ func abs(i int) int {
 
 // jointsOf lists the joints of the course below in sight, for one way.
 func (s *Sketch) jointsOf(x float64, p *profile, ms []mark) []LowerJoint {
-	W, least := s.Product.Width, .35*s.Product.Exposure/Cell
+	W, least := s.Product.Width, s.Maps.rows(.35*s.Product.Exposure)
 	var out []LowerJoint
 	end := p.x0 + float64(len(p.got))*p.step
 	for k := math.Ceil((p.x0 - x) / W); x+k*W < end; k++ {

@@ -1,6 +1,10 @@
 package course
 
-import "testing"
+import (
+	"testing"
+
+	"coursegauge/vision/plane"
+)
 
 // drawnProfile shows lines at the given places, with the share of rows that show them.
 func drawnProfile(lines map[float64]float64) *profile {
@@ -18,7 +22,7 @@ func drawnProfile(lines map[float64]float64) *profile {
 }
 
 func drawnSketch(laminated bool) *Sketch {
-	return &Sketch{Product: Product{Laminated: laminated, Width: 1000, Height: 337, Exposure: 143}}
+	return &Sketch{Maps: &Maps{View: plane.View{PPM: PPM}}, Product: Product{Laminated: laminated, Width: 1000, Height: 337, Exposure: 143}}
 }
 
 // Three courses whose joints step by 150 mm from the open joint at 40 mm; a

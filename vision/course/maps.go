@@ -12,8 +12,6 @@ import (
 	"fmt"
 	"math"
 
-	"gocv.io/x/gocv"
-
 	"coursegauge/vision/net"
 	"coursegauge/vision/plane"
 )
@@ -22,7 +20,7 @@ import (
 var weights []byte
 
 // PPM is the resolution that the network was trained at, pixels a millimetre.
-const PPM = 1.0
+const PPM = .8
 
 // Cell is the size of one cell of the network's maps, view pixels; the centre
 // of cell i lies at Cell*i + cellMid.
@@ -97,17 +95,18 @@ func (r *Reader) Read(p *plane.Pyramid, v plane.View) (*Maps, error) {
 		return nil, err
 	}
 	defer pic.Close()
-	x, err := input(pic)
+	bgr, err := pic.DataPtrUint8()
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("read the view: %w", err)
 	}
+	tones := normalTones(bgr)
 	m := &Maps{View: v, H: v.H / Cell, W: v.W / Cell}
 	n := m.H * m.W
 	for c := range nChannels {
 		m.ch[c] = make([]float32, n)
 	}
 	for _, s := range strips(v.W) {
-		out, err := r.net.Forward(x.columns(s.from, s.to), 3, v.H, s.to-s.from)
+		out, err := r.net.ForwardBGR(bgr[3*s.from:], v.H, s.to-s.from, 3*v.W, &tones)
 		if err != nil {
 			return nil, fmt.Errorf("run the course network: %w", err)
 		}
@@ -119,7 +118,8 @@ func (r *Reader) Read(p *plane.Pyramid, v plane.View) (*Maps, error) {
 	m.photo = make([]bool, n)
 	for i := range m.H {
 		for j := range m.W {
-			m.photo[i*m.W+j] = x.seen[(i*Cell+1)*v.W+j*Cell+1]
+			k := (i*Cell+1)*v.W + j*Cell + 1
+			m.photo[i*m.W+j] = bgr[3*k]|bgr[3*k+1]|bgr[3*k+2] != 0
 		}
 	}
 	m.seen = append([]bool(nil), m.photo...)
@@ -160,57 +160,28 @@ func (m *Maps) unpack(t net.Tensor, s strip) {
 	}
 }
 
-// light is a view and what makes its mean 0 and its spread 1 over what the
-// photo shows of it.
-type light struct {
-	pic           []byte
-	rows, cols    int
-	mean, inverse float32
-	seen          []bool
-}
-
-func input(pic gocv.Mat) (x light, err error) {
-	if x.pic, err = pic.DataPtrUint8(); err != nil {
-		return x, fmt.Errorf("read the view: %w", err)
-	}
-	x.rows, x.cols = pic.Rows(), pic.Cols()
-	n := x.rows * x.cols
-	x.seen = make([]bool, n)
-	var sum, sq, count float64
-	for i := range n {
-		p := x.pic[3*i : 3*i+3]
-		if p[0]|p[1]|p[2] == 0 {
-			continue
-		}
-		x.seen[i] = true
-		for _, c := range p {
-			v := float64(c)
-			sum, sq = sum+v, sq+v*v
-		}
-		count += 3
-	}
-	mean := sum / max(count, 1)
-	x.mean, x.inverse = float32(mean), float32(1/(math.Sqrt(max(sq/max(count, 1)-mean*mean, 0))+1e-3))
-	return x, nil
-}
-
-// columns is a range of columns as the network takes it, 0 where nothing was seen.
-func (x light) columns(from, to int) []float32 {
-	w := to - from
-	in := make([]float32, 3*x.rows*w)
-	blue, green, red := in[:x.rows*w], in[x.rows*w:2*x.rows*w], in[2*x.rows*w:]
-	for r := range x.rows {
-		pic, seen, at := x.pic[3*(r*x.cols+from):3*(r*x.cols+to)], x.seen[r*x.cols+from:r*x.cols+to], r*w
-		for i, ok := range seen {
-			if ok {
-				p := pic[3*i : 3*i+3]
-				blue[at+i] = (float32(p[0]) - x.mean) * x.inverse
-				green[at+i] = (float32(p[1]) - x.mean) * x.inverse
-				red[at+i] = (float32(p[2]) - x.mean) * x.inverse
-			}
+// normalTones takes a view's bytes to mean 0 and spread 1 over what the photo
+// shows of it; every other pixel tells.
+func normalTones(bgr []byte) (tones [256]float32) {
+	var hist [256]int
+	for i := 0; i+2 < len(bgr); i += 6 {
+		if p := bgr[i : i+3]; p[0]|p[1]|p[2] != 0 {
+			hist[p[0]]++
+			hist[p[1]]++
+			hist[p[2]]++
 		}
 	}
-	return in
+	var n, sum, sq float64
+	for v, k := range hist {
+		x, w := float64(v), float64(k)
+		n, sum, sq = n+w, sum+w*x, sq+w*x*x
+	}
+	mean := sum / max(n, 1)
+	spread := math.Sqrt(max(sq/max(n, 1)-mean*mean, 0)) + 1e-3
+	for v := range tones {
+		tones[v] = float32((float64(v) - mean) / spread)
+	}
+	return tones
 }
 
 func sigmoid(x float32) float64 { return 1 / (1 + math.Exp(-float64(x))) }
@@ -235,3 +206,6 @@ func (m *Maps) Hide(test func(x, y float64) bool) {
 		}
 	}
 }
+
+// rows is how many rows of cells a length up the slope takes, mm.
+func (m *Maps) rows(mm float64) float64 { return mm * m.View.PPM / Cell }

@@ -13,8 +13,8 @@ const (
 	sureOff   = .5  // mean probability of "off the roof" beside a rake
 	fairJoint = .15 // measured from
 	sureTab   = .60 // of three-tab pieces, taken even where a cutout may be
-	minRows   = 12  // cells: shorter sight of a joint counts as none
-	outRows   = 20  // the same for a joint whose foot lies out of the picture
+	minSight  = 48  // mm: shorter sight of a joint counts as none
+	outSight  = 80  // the same for a joint whose foot lies out of the picture
 )
 
 // pieces finds what divides the open course and the butt and top edge of each part.
@@ -39,7 +39,7 @@ func (s *Sketch) pieces(open []mark) {
 	}
 	var cuts, outside []Side
 	var taken []float64
-	for _, x := range prof.peaks(sureJoint, minRows, 40) { // the strongest first
+	for _, x := range prof.peaks(sureJoint, m.rows(minSight), 40) { // the strongest first
 		share, rows := prof.at(x)
 		if share < sureTab && s.tabFrom(taken, x) {
 			continue
@@ -48,7 +48,7 @@ func (s *Sketch) pieces(open []mark) {
 		switch d := s.joint(ms, prof, x, Joint); {
 		case x > left+15 && x < right-15:
 			cuts = append(cuts, d)
-		case rows >= outRows:
+		case rows >= m.rows(outSight):
 			outside = append(outside, d) // its upper part is in the picture, its foot is not
 		}
 	}
@@ -184,7 +184,7 @@ func (s *Sketch) expected(a, b Side, ms []mark, prof *profile) (Side, bool) {
 		}
 		best := guess{x: q.x, from: q.from}
 		for d := -10.0; d <= 10; d += 2 {
-			if sh, rows := prof.at(q.x + d); rows >= minRows && sh > best.share {
+			if sh, rows := prof.at(q.x + d); rows >= s.Maps.rows(minSight) && sh > best.share {
 				best.x, best.share = q.x+d, sh
 			}
 		}
@@ -242,7 +242,7 @@ func (s *Sketch) rake() (Side, int) {
 	ms := s.upright(cRake, cRakeS, lo, hi, func(k int) float64 { return float64(m.ch[cRakeD][k]) })
 	prof := s.profileOf(ms, lo, hi)
 	d, side := Side{Kind: Rake}, 0
-	for _, x := range prof.peaks(sureRake, 30, 60) {
+	for _, x := range prof.peaks(sureRake, m.rows(120), 60) {
 		if side = s.offRoof(x); side != 0 {
 			d.X = x
 			d.Strength, _ = prof.at(x)
@@ -310,7 +310,7 @@ func (s *Sketch) stretch(ms []mark, p Piece, h float64) Edge {
 	if !ok {
 		return Edge{}
 	}
-	return s.place(edge(inliers(own, line, 3), 20))
+	return s.place(edge(inliers(own, line, 3), 40))
 }
 
 // tangent is the straight line that touches a curve at a place.
@@ -343,7 +343,7 @@ func (s *Sketch) lowerButts() {
 				}
 			}
 			if l, ok := fitPoly(own, 1, tangent(line, x+s.Product.Width/4), 3, 12); ok {
-				s.LowerButts[c] = append(s.LowerButts[c], s.place(edge(inliers(own, l, 3), 20)))
+				s.LowerButts[c] = append(s.LowerButts[c], s.place(edge(inliers(own, l, 3), 40)))
 			}
 		}
 	}

@@ -142,10 +142,10 @@ const profileReach = 6.0 // mm: half the width over which a line's cells are sum
 func (s *Sketch) profileOf(ms []mark, lo, hi float64) *profile {
 	m := s.Maps
 	x0, _ := m.at(0, 0)
-	p := &profile{x0: x0, step: 2, got: make([]float64, m.W*Cell/2), rows: make([]float64, m.W*Cell/2)}
+	p := &profile{x0: x0, step: Cell / 2 / m.View.PPM, got: make([]float64, 2*m.W), rows: make([]float64, 2*m.W)}
 	best := make(map[[2]int]float64) // one vote a row: the strongest cell
 	for _, k := range ms {
-		a, b := int((k.across-profileReach-x0)/2), int((k.across+profileReach-x0)/2)
+		a, b := int((k.across-profileReach-x0)/p.step), int((k.across+profileReach-x0)/p.step)
 		for i := max(a, 0); i <= min(b, len(p.got)-1); i++ {
 			key := [2]int{i, int(k.row)}
 			if k.weight > best[key] {
@@ -164,7 +164,7 @@ func (s *Sketch) profileOf(ms []mark, lo, hi float64) *profile {
 			if h < lo || h > hi {
 				continue
 			}
-			b := int((x + s.Line.slope(x)*h - x0) / 2)
+			b := int((x + s.Line.slope(x)*h - x0) / p.step)
 			for d := -1; d <= 0; d++ {
 				if b+d >= 0 && b+d < len(p.rows) {
 					p.rows[b+d]++
@@ -225,7 +225,7 @@ func edgeOf(ms []mark, x, reach float64) (e Edge, at float64, ok bool) {
 	if !ok {
 		return e, x, false
 	}
-	return edge(inliers(near, p, reach), 16), p.at(0), true
+	return edge(inliers(near, p, reach), 32), p.at(0), true
 }
 
 // edge is a line's points for the adjustment, in view pixels until placed.

@@ -3,11 +3,9 @@ package course
 import (
 	"fmt"
 	"math"
-	"math/cmplx"
 	"sort"
 
 	"gocv.io/x/gocv"
-	"gonum.org/v1/gonum/dsp/fourier"
 )
 
 // turnSize is the side of the square view whose spectrum is taken, px.
@@ -26,61 +24,73 @@ func Turns(view gocv.Mat, skip func(col, row int) bool, n int) ([]float64, error
 	if err != nil {
 		return nil, fmt.Errorf("spectrum of the view: %w", err)
 	}
-	power := spectrum(logGray(b, view.Channels(), skip))
+	power, err := spectrum(logGray(b, view.Channels(), skip))
+	if err != nil {
+		return nil, fmt.Errorf("spectrum of the view: %w", err)
+	}
 	whiten(power)
 	return peaks(cross(power), n), nil
 }
 
 // logGray is the logarithm of the brightness, mean taken out, faded at the borders.
-func logGray(b []byte, channels int, skip func(col, row int) bool) []complex128 {
-	z := make([]complex128, turnSize*turnSize)
-	sum, count := 0.0, 0.0
+func logGray(b []byte, channels int, skip func(col, row int) bool) []float32 {
+	tones := make([]float64, 255*channels+1)
+	for s := range tones {
+		tones[s] = math.Log(float64(s)/float64(channels)/255 + .04)
+	}
+	z := make([]float64, turnSize*turnSize)
 	use := make([]bool, len(z))
+	sum, count := 0.0, 0.0
 	for i := range z {
 		s := 0
-		for c := range channels {
-			s += int(b[i*channels+c])
+		for _, v := range b[i*channels : (i+1)*channels] {
+			s += int(v)
 		}
 		if s == 0 || skip(i%turnSize, i/turnSize) {
 			continue
 		}
-		v := math.Log(float64(s)/float64(channels)/255 + .04)
-		z[i], use[i] = complex(v, 0), true
-		sum += v
+		z[i], use[i] = tones[s], true
+		sum += z[i]
 		count++
 	}
-	mean := complex(sum/max(count, 1), 0)
-	for i := range z {
-		if !use[i] {
-			z[i] = 0
-			continue
-		}
-		z[i] = (z[i] - mean) * complex(hann(i%turnSize)*hann(i/turnSize), 0)
+	var fade [turnSize]float64
+	for i := range fade {
+		fade[i] = .5 - .5*math.Cos(2*math.Pi*(float64(i)+.5)/turnSize)
 	}
-	return z
+	out := make([]float32, len(z))
+	mean := sum / max(count, 1)
+	for i, v := range z {
+		if use[i] {
+			out[i] = float32((v - mean) * fade[i%turnSize] * fade[i/turnSize])
+		}
+	}
+	return out
 }
 
-func hann(i int) float64 { return .5 - .5*math.Cos(2*math.Pi*(float64(i)+.5)/turnSize) }
-
 // spectrum is the power of the two-dimensional Fourier transform.
-func spectrum(z []complex128) []float64 {
-	f := fourier.NewCmplxFFT(turnSize)
-	for r := range turnSize {
-		f.Coefficients(z[r*turnSize:(r+1)*turnSize], z[r*turnSize:(r+1)*turnSize])
+func spectrum(z []float32) ([]float64, error) {
+	m := gocv.NewMatWithSize(turnSize, turnSize, gocv.MatTypeCV32F)
+	defer m.Close()
+	in, err := m.DataPtrFloat32()
+	if err != nil {
+		return nil, err
 	}
-	col := make([]complex128, turnSize)
+	copy(in, z)
+	f := gocv.NewMat()
+	defer f.Close()
+	if err := gocv.DFT(m, &f, gocv.DftComplexOutput); err != nil {
+		return nil, err
+	}
+	out, err := f.DataPtrFloat32()
+	if err != nil {
+		return nil, err
+	}
 	power := make([]float64, len(z))
-	for c := range turnSize {
-		for r := range turnSize {
-			col[r] = z[r*turnSize+c]
-		}
-		f.Coefficients(col, col)
-		for r := range turnSize {
-			a := cmplx.Abs(col[r])
-			power[r*turnSize+c] = a * a
-		}
+	for i := range power {
+		re, im := float64(out[2*i]), float64(out[2*i+1])
+		power[i] = re*re + im*im
 	}
-	return power
+	return power, nil
 }
 
 // whiten divides each ring of the spectrum by its mean.
@@ -95,7 +105,7 @@ func whiten(p []float64) {
 		if y > turnSize/2 {
 			y -= turnSize
 		}
-		return min(int(math.Hypot(float64(x), float64(y))+.5), rings)
+		return min(int(math.Sqrt(float64(x*x+y*y))+.5), rings)
 	}
 	for i, v := range p {
 		k := ring(i)
@@ -114,10 +124,10 @@ const turnStep = .25
 // cross sums the spectrum along both arms of a cross, for each direction in [0, 90).
 func cross(p []float64) []float64 {
 	at := func(x, y float64) float64 {
-		x, y = math.Mod(x+turnSize, turnSize), math.Mod(y+turnSize, turnSize)
+		x, y = x+turnSize, y+turnSize
 		i, j := int(x), int(y)
 		fx, fy := x-float64(i), y-float64(j)
-		i1, j1 := (i+1)%turnSize, (j+1)%turnSize
+		i, j, i1, j1 := i%turnSize, j%turnSize, (i+1)%turnSize, (j+1)%turnSize
 		return (p[j*turnSize+i]*(1-fx)+p[j*turnSize+i1]*fx)*(1-fy) + (p[j1*turnSize+i]*(1-fx)+p[j1*turnSize+i1]*fx)*fy
 	}
 	out := make([]float64, int(90/turnStep))

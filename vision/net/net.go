@@ -48,37 +48,49 @@ func Load(onnx []byte) (*Net, error) {
 }
 
 // Forward runs the network on one image of c planes of h rows of w numbers and
-// returns its outputs in the order in which the file names them.
+// returns its outputs in the order in which the file names them. They are valid
+// until the next call.
 func (n *Net) Forward(in []float32, c, h, w int) ([]Tensor, error) {
-	if n == nil || n.p == nil {
-		return nil, errors.New("network: it is closed")
-	}
 	if c < 1 || h < 1 || w < 1 || len(in) != c*h*w {
 		return nil, fmt.Errorf("network: %d numbers for an input of %d x %d x %d: they must agree and none be under 1", len(in), c, h, w)
 	}
+	return n.outputs(func(out *C.net_tensor, why *C.char) C.int {
+		return C.net_forward(n.p, (*C.float)(&in[0]), C.int(c), C.int(h), C.int(w), out, why, whySize)
+	})
+}
+
+// ForwardBGR is Forward on h rows of w pixels of three bytes, stride bytes from
+// one row to the next. Each byte counts as its entry of tones; a pixel of which
+// all three are 0 shows nothing and counts as 0.
+func (n *Net) ForwardBGR(bgr []byte, h, w, stride int, tones *[256]float32) ([]Tensor, error) {
+	if h < 1 || w < 1 || stride < 3*w || len(bgr) < (h-1)*stride+3*w {
+		return nil, fmt.Errorf("network: %d bytes for %d x %d pixels in rows of %d bytes: there must be enough, and no side under 1", len(bgr), w, h, stride)
+	}
+	return n.outputs(func(out *C.net_tensor, why *C.char) C.int {
+		return C.net_forward_bgr(n.p, (*C.uchar)(&bgr[0]), C.int(h), C.int(w), C.int(stride), (*C.float)(&tones[0]), out, why, whySize)
+	})
+}
+
+func (n *Net) outputs(run func(out *C.net_tensor, why *C.char) C.int) ([]Tensor, error) {
+	if n == nil || n.p == nil {
+		return nil, errors.New("network: it is closed")
+	}
 	var out [C.NET_MAX_OUTPUTS]C.net_tensor
 	var why [whySize]C.char
-	count := int(C.net_forward(n.p, (*C.float)(&in[0]), C.int(c), C.int(h), C.int(w), &out[0], &why[0], whySize))
+	count := int(run(&out[0], &why[0]))
 	if count < 0 {
-		return nil, fmt.Errorf("network: input of %d x %d x %d: %s", c, h, w, line(&why[0]))
+		return nil, fmt.Errorf("network: %s", line(&why[0]))
 	}
 	tensors := make([]Tensor, count)
-	for i := range tensors {
-		tensors[i] = taken(out[i])
+	for i, t := range out[:count] {
+		tensors[i] = Tensor{C: int(t.channels), H: int(t.height), W: int(t.width)}
+		tensors[i].Data = unsafe.Slice((*float32)(unsafe.Pointer(t.data)), tensors[i].C*tensors[i].H*tensors[i].W)
 	}
 	return tensors, nil
 }
 
 // line is OpenCV's text on one line.
 func line(why *C.char) string { return strings.Join(strings.Fields(C.GoString(why)), " ") }
-
-// taken copies an output, whose memory the next call reuses.
-func taken(t C.net_tensor) Tensor {
-	out := Tensor{C: int(t.channels), H: int(t.height), W: int(t.width)}
-	out.Data = make([]float32, out.C*out.H*out.W)
-	copy(out.Data, unsafe.Slice((*float32)(unsafe.Pointer(t.data)), len(out.Data)))
-	return out
-}
 
 // Close gives the memory back; a closed Net refuses to run. Closing twice is harmless.
 func (n *Net) Close() {

@@ -126,22 +126,42 @@ func TestForwardAgreesWithPlainGo(t *testing.T) {
 	}
 }
 
-func TestOutputsSurviveTheNextCall(t *testing.T) {
-	n, err := Load(laplace())
+// A picture goes in as its tones, plane by plane, and as 0 where it shows nothing.
+func TestForwardBGR(t *testing.T) {
+	n, err := Load(model(node("Relu", "r", []string{"x"}), value(11, "x", 3), value(12, "r", 3)))
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer n.Close()
-	first, err := n.Forward([]float32{1}, 1, 1, 1)
+	var tones [256]float32
+	for i := range tones {
+		tones[i] = float32(i) + .5
+	}
+	const h, w, stride = 2, 3, 12 // a pixel beside each row belongs to another part of the picture
+	bgr := make([]byte, h*stride)
+	for i := range bgr {
+		bgr[i] = byte(10 + i)
+	}
+	copy(bgr[3:], []byte{0, 0, 0, 0, 7, 0})
+	out, err := n.ForwardBGR(bgr, h, w, stride, &tones)
 	if err != nil {
 		t.Fatal(err)
 	}
-	before := first[1].Data[0]
-	if _, err := n.Forward([]float32{-1}, 1, 1, 1); err != nil {
-		t.Fatal(err)
+	for c := range 3 {
+		for y := range h {
+			for x := range w {
+				want := tones[bgr[y*stride+3*x+c]]
+				if y == 0 && x == 1 {
+					want = 0
+				}
+				if got := out[0].At(c, y, x); got != want {
+					t.Errorf("plane %d, row %d, column %d: %g, want %g", c, y, x, got, want)
+				}
+			}
+		}
 	}
-	if first[1].Data[0] != before {
-		t.Errorf("the first output changed from %g to %g", before, first[1].Data[0])
+	if _, err := n.ForwardBGR(bgr[:len(bgr)-4], h, w, stride, &tones); err == nil {
+		t.Error("too few bytes were taken")
 	}
 }
 

@@ -8,17 +8,21 @@ import "math"
 func Patch(bgr []byte, further ...float64) []float32 {
 	n := len(bgr) / 3
 	in := make([]float32, (3+len(further))*n)
-	var sum, sq float64
+	sum, sq := 0, 0
 	for _, c := range bgr {
-		v := float64(c)
+		v := int(c)
 		sum, sq = sum+v, sq+v*v
 	}
-	mean := sum / float64(3*n)
-	k := 1 / (math.Sqrt(max(sq/float64(3*n)-mean*mean, 0)) + flat)
+	mean := float64(sum) / float64(3*n)
+	k := 1 / (math.Sqrt(max(float64(sq)/float64(3*n)-mean*mean, 0)) + flat)
+	var tones [256]float32
+	for v := range tones {
+		tones[v] = float32((float64(v) - mean) * k)
+	}
+	blue, green, red := in[:n], in[n:2*n], in[2*n:3*n]
 	for i := range n {
-		for c := range 3 {
-			in[c*n+i] = float32((float64(bgr[3*i+c]) - mean) * k)
-		}
+		p := bgr[3*i : 3*i+3]
+		blue[i], green[i], red[i] = tones[p[0]], tones[p[1]], tones[p[2]]
 	}
 	for j, v := range further {
 		plane := in[(3+j)*n : (4+j)*n]

@@ -21,6 +21,12 @@ void net_close(void *net);
 int net_forward(void *net, const float *in, int channels, int height, int width, net_tensor *out, char *why,
                 int why_size);
 
+// The same on rows of three bytes a pixel, stride bytes from one row to the next:
+// each plane takes its byte's entry of tones (256 numbers), and 0 where all three
+// bytes are 0.
+int net_forward_bgr(void *net, const unsigned char *bgr, int height, int width, int stride, const float *tones,
+                    net_tensor *out, char *why, int why_size);
+
 #ifdef __cplusplus
 }
 #endif

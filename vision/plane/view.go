@@ -45,19 +45,26 @@ func (p *Pyramid) Close() {
 	}
 }
 
-// level is the picture reduced n times, by area.
+// level is the picture halved, by area, until it is reduced n times.
 func (p *Pyramid) level(n int) (gocv.Mat, error) {
 	if m, ok := p.levels[n]; ok {
 		return m, nil
 	}
-	src, m := p.levels[1], gocv.NewMat()
-	if err := gocv.Resize(src, &m, image.Pt(src.Cols()/n, src.Rows()/n), 0, 0, gocv.InterpolationArea); err != nil {
+	src, err := p.level(n / 2)
+	if err != nil {
+		return src, err
+	}
+	m := gocv.NewMat()
+	if err := gocv.Resize(src, &m, image.Pt(src.Cols()/2, src.Rows()/2), 0, 0, gocv.InterpolationArea); err != nil {
 		m.Close()
 		return m, fmt.Errorf("reduce the picture %d times: %w", n, err)
 	}
 	p.levels[n] = m
 	return m, nil
 }
+
+// finest is the least number of pixels of the reduced photo to a pixel of a view.
+const finest = .8
 
 // grid is the step, in view pixels, at which the mapping is computed exactly;
 // between, it is interpolated: a view of 1 px/mm that a phone sees at 35 degrees
@@ -68,7 +75,10 @@ const grid = 8
 // Picture renders the view. Pixels that the photo does not show are 0. Before
 // sampling, a finer photo is reduced by area to about the view's resolution.
 func (v *View) Picture(p *Pyramid) (gocv.Mat, error) {
-	n := max(1, int(v.localScale()/1.2+.5))
+	n := 1
+	for v.localScale() >= finest*2*float64(n) {
+		n *= 2
+	}
 	src, err := p.level(n)
 	if err != nil {
 		return gocv.Mat{}, err
@@ -162,4 +172,21 @@ func (f *Frame) Footprint(w, h int, z, reach float64) (x0, x1, y0, y1 float64) {
 		add(float64(w-1), b)
 	}
 	return x0, x1, y0, y1
+}
+
+// Span is the part of x0 to x1 in which the photo (w x h px) shows some of what
+// lies between y0 and y1 at height z, mm.
+func (f *Frame) Span(w, h int, z, x0, x1, y0, y1 float64) (from, to float64) {
+	const every, rows = 16.0, 8
+	from, to = x1, x0
+	for x := x0; x <= x1; x += every {
+		for r := range rows + 1 {
+			u, v := f.Project(x, y0+(y1-y0)*float64(r)/rows, z)
+			if u > 0 && v > 0 && u < float64(w-1) && v < float64(h-1) {
+				from, to = min(from, x), max(to, x)
+				break
+			}
+		}
+	}
+	return max(from-every, x0), min(to+every, x1)
 }

@@ -6,14 +6,14 @@ import torch.nn.functional as F
 from fit import DEV, laplace, q
 
 CROP = (384, 512)
-HALVES = .2                 # share of the crops at 0.5 px/mm
+HALVES = .2                 # share of the crops at 0.4 px/mm
 NONE = 1e3                  # no line, no head near
 
 
 def read(z, half=""):
     """One view of a scene's file, or None where too little is in sight."""
     pic = z[half + "pic"]; ok = pic.any(2)
-    if ok.sum() < 20000 / (4 if half else 1): return None
+    if ok.sum() < 13000 / (4 if half else 1): return None
     v = pic[ok].astype(np.float32)
     lab = np.concatenate([z[half + "lines"], z[half + "seg"][None].astype(np.float16), z[half + "seen"][None].astype(np.float16)])
     heads = np.concatenate([z[half + "heads"], z["visible"][:, None]], 1).astype(np.float32)

@@ -141,7 +141,7 @@ def course_view(s, photo, pose, cards, heads, r, ppm, box, k1):
     return view, hd, dict(pic=pic, lines=lines, seg=L["seg"], seen=L["seen"], heads=L["heads"])
 
 
-def cut(s, img, heads, cards, r, propose=None):
+def cut(s, img, heads, cards, r, propose=None, only_course=False):
     """The arrays of one scene."""
     import camera as lab_camera
     P = s["product"]; E, H = P["exposure"], P["height"]
@@ -150,12 +150,13 @@ def cut(s, img, heads, cards, r, propose=None):
     s, img = dict(s, camera=cam), Photo(img)
     R, c = pose = lab_camera.pose(cam)
     k1 = cam["k1"] + r.normal(0, .008) if r.random() < .7 else .009
-    full = course_view(s, img, pose, cards, heads, r, 1.0, (-1500, 1500, -2.7 * E - 60, H + 140), k1)
-    half = course_view(s, img, pose, cards, heads, r, .5, (-1500, 1500, -1300, H + 700), k1)
+    full = course_view(s, img, pose, cards, heads, r, .8, (-1500, 1500, -2.2 * E - 60, H + 120), k1)
+    half = course_view(s, img, pose, cards, heads, r, .4, (-1500, 1500, -1300, H + 700), k1)
     if full is None or half is None: return None
     view, hd, out = full
     out.update({"half_" + n: v for n, v in half[2].items()})
     out["visible"] = vis = np.array([visible(q["f"], q["surf"], cam, R, c, cards) for q in hd], np.uint8)
+    if only_course: return out
     # patches: around heads, and around places that are none
     spots = [(q["f"]["x"], q["f"]["y"], q) for q, v in zip(hd, vis) if v]
     bad = [(d["x"], d["y"]) for d in s["distractors"] if d["kind"] not in ("chalk", "scuff")]
@@ -223,14 +224,14 @@ def load(lab_dir, fast):
 def main():
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ap.add_argument("--lab", required=True); ap.add_argument("--out", required=True); ap.add_argument("--seeds", required=True, help="FIRST:LAST+1")
-    ap.add_argument("--jobs", type=int, default=1); ap.add_argument("--gpus", type=int, default=1); ap.add_argument("--fast"); ap.add_argument("--course"); ap.add_argument("--seconds", type=float, default=1e9, help="stop after so long")
+    ap.add_argument("--jobs", type=int, default=1); ap.add_argument("--gpus", type=int, default=1); ap.add_argument("--fast"); ap.add_argument("--course"); ap.add_argument("--only-course", action="store_true", help="no patches"); ap.add_argument("--seconds", type=float, default=1e9, help="stop after so long")
     a = ap.parse_args()
     lo, hi = map(int, a.seeds.split(":"))
     if lo < 500000: sys.exit(f"seeds {lo}: must be 500000 or over; lower ones belong to judging photos")
     os.makedirs(a.out, exist_ok=True)
     import subprocess
     if a.jobs > 1:
-        step = [sys.executable, os.path.abspath(__file__), "--lab", a.lab, "--out", a.out, "--seconds", str(a.seconds)] + (["--fast", a.fast] if a.fast else []) + (["--course", a.course] if a.course else [])
+        step = [sys.executable, os.path.abspath(__file__), "--lab", a.lab, "--out", a.out, "--seconds", str(a.seconds)] + (["--fast", a.fast] if a.fast else []) + (["--course", a.course] if a.course else []) + ["--only-course"] * a.only_course
         n = (hi - lo + a.jobs - 1) // a.jobs
         card = lambda k: dict(os.environ, CUDA_VISIBLE_DEVICES=str(k % a.gpus)) if a.gpus > 1 else None
         kids = [subprocess.Popen(step + ["--seeds", f"{lo + k * n}:{min(hi, lo + (k + 1) * n)}"], env=card(k)) for k in range(a.jobs)]
@@ -245,7 +246,7 @@ def main():
         if time.time() - t0 > a.seconds: break
         s, r = draw(lab, seed)
         try:
-            got = cut(s, *shoot(s), r, propose if seed % 4 else None)
+            got = cut(s, *shoot(s), r, propose if seed % 4 else None, a.only_course)
         except Exception as err:                # one odd scene must not end the run
             print(seed, "left out:", repr(err), flush=True); continue
         if got is None: continue

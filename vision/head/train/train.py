@@ -56,7 +56,7 @@ def course(keep, hold, minutes, start):
         with torch.autocast(DEV, torch.bfloat16): o = net(x.contiguous(memory_format=torch.channels_last))
         return learn_course.loss(o, l, g)
     fit(net, minutes, 1.5e-3 if start else 2.5e-3, step)
-    return net, save_course, lambda: [(print(f"course, {n} px/mm"), learn_course.judge(net, [s for s in held if s["half"] == h])) for n, h in ((1, False), (.5, True))]
+    return net, save_course, lambda: [(print(f"course, {n} px/mm"), learn_course.judge(net, [s for s in held if s["half"] == h])) for n, h in ((.8, False), (.4, True))]
 
 
 def head(keep, hold, minutes, start):

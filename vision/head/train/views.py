@@ -35,8 +35,8 @@ class Photo:
 
     def at(self, n):
         if n not in self.by:
-            img = self.by[1]
-            self.by[n] = cv2.resize(img, (img.shape[1] // n, img.shape[0] // n), interpolation=cv2.INTER_AREA)
+            img = self.at(n // 2)
+            self.by[n] = cv2.resize(img, (img.shape[1] // 2, img.shape[0] // 2), interpolation=cv2.INTER_AREA)
         return self.by[n]
 
 
@@ -77,7 +77,8 @@ class View:
         yy, xx = np.mgrid[0:h, 0:w].astype(np.float32)
         m = cv2.remap(m, xx / g, yy / g, cv2.INTER_LINEAR)
         local = np.hypot(*(self.sensor(w / 2 + 1, h / 2) - self.sensor(w / 2, h / 2)))
-        n = max(1, int(local / 1.2 + .5))
+        n = 1
+        while local / (2 * n) >= .8: n *= 2     # the halvings that the measuring tool keeps
         img = photo.at(n)
         if n > 1: m = (m + .5) / n - .5
         out = cv2.remap(img, m[..., 0], m[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(0, 0, 0))
