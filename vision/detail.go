@@ -42,23 +42,29 @@ func sliceDetail(gray gocv.Mat, from, to, first, rows int) (fine, coarse []float
 	if err := gocv.Log(log, &log); err != nil {
 		return nil, nil, err
 	}
-	if fine, err = bands(log, 1, 2, first, rows); err != nil {
+	if fine, err = bands(log, blockSide, first, rows); err != nil {
 		return nil, nil, err
 	}
-	coarse, err = bands(log, 4, 8, first, rows)
+	const by = 4
+	small := gocv.NewMat()
+	defer small.Close()
+	if err := gocv.Resize(log, &small, image.Pt(log.Cols()/by, log.Rows()/by), 0, 0, gocv.InterpolationArea); err != nil {
+		return nil, nil, err
+	}
+	coarse, err = bands(small, blockSide/by, first/by, rows/by)
 	return fine, coarse, err
 }
 
 // bands is the root mean square, block by block, of the difference of two
-// Gaussian blurs, in so many rows from the first.
-func bands(m gocv.Mat, a, b float64, first, rows int) ([]float64, error) {
+// Gaussian blurs of 1 and 2 px, in so many rows from the first.
+func bands(m gocv.Mat, side, first, rows int) ([]float64, error) {
 	p, q := gocv.NewMat(), gocv.NewMat()
 	defer p.Close()
 	defer q.Close()
-	if err := gocv.GaussianBlur(m, &p, image.Point{}, a, a, gocv.BorderReplicate); err != nil {
+	if err := gocv.GaussianBlur(m, &p, image.Point{}, 1, 1, gocv.BorderReplicate); err != nil {
 		return nil, err
 	}
-	if err := gocv.GaussianBlur(m, &q, image.Point{}, b, b, gocv.BorderReplicate); err != nil {
+	if err := gocv.GaussianBlur(m, &q, image.Point{}, 2, 2, gocv.BorderReplicate); err != nil {
 		return nil, err
 	}
 	x, err := p.DataPtrFloat32()
@@ -71,16 +77,16 @@ func bands(m gocv.Mat, a, b float64, first, rows int) ([]float64, error) {
 	}
 	w, h := m.Cols(), first+rows
 	var out []float64
-	for r := first; r+blockSide <= h; r += blockSide {
-		for c := 0; c+blockSide <= w; c += blockSide {
+	for r := first; r+side <= h; r += side {
+		for c := 0; c+side <= w; c += side {
 			s := 0.0
-			for i := r; i < r+blockSide; i += 2 {
-				for j := c; j < c+blockSide; j += 2 {
+			for i := r; i < r+side; i += 2 {
+				for j := c; j < c+side; j += 2 {
 					d := float64(x[i*w+j] - y[i*w+j])
 					s += d * d
 				}
 			}
-			out = append(out, math.Sqrt(s/(blockSide*blockSide/4)))
+			out = append(out, math.Sqrt(s/float64(side*side/4)))
 		}
 	}
 	return out, nil

@@ -19,11 +19,8 @@ const (
 )
 
 const (
-	minSide      = 32   // px: a smaller picture holds no card
-	halfFrom     = 1600 // px: from this long side on the first look is at half size
-	minPerimeter = .005 // of a marker, in long sides of the picture
-	smoothing    = 1.4  // px, standard deviation: quiets the noise before corners are located
-
+	minSide   = 32  // px: a smaller picture holds no card
+	smoothing = 1.4 // px, standard deviation: quiets the noise before corners are located
 )
 
 // Corner is one inner corner of the chessboard.
@@ -77,20 +74,21 @@ func Find(gray gocv.Mat, b Board) (Sight, error) {
 // climb goes from scale to scale until one shows a card that can be used, or
 // settles why none can; else the scale that showed most of it counts.
 func climb(gray gocv.Mat, pic raster, b Board) (Sight, error) {
-	deep, err := deepened(gray, pic)
-	if err != nil {
-		return Sight{}, err
-	}
-	defer deep.Close()
 	var best *Unseen
 	var good *Sight
+	any := false
+	tones := deepTones(pic)
 	for _, scale := range ladder(pic) {
 		var markers []Marker
-		for _, m := range []gocv.Mat{deep, gray} {
-			more, err := detect(m, b.Dictionary, scale, minPerimeter)
+		for _, l := range scale {
+			if l.hopeful && !any {
+				continue
+			}
+			more, err := l.markers(gray, tones, b.Dictionary)
 			if err != nil {
 				return Sight{}, err
 			}
+			any = any || len(more) > 0
 			markers = union(markers, more)
 			sight, unseen, err := sightOf(gray, pic, b, markers)
 			if err != nil {
@@ -117,58 +115,6 @@ func climb(gray gocv.Mat, pic raster, b Board) (Sight, error) {
 	return best.Sight, best
 }
 
-// depth is the exponent that takes a picture's tones back to light and beyond.
-// Burnt-out paper bleeds over thin black modules, and adaptive thresholds then
-// lose them: on eight rendered photos with burnt-out cards it took the markers
-// decoded at full size from 23 to 160.
-const depth = 4
-
-// deepened is the picture with its tones raised to depth, the brightest
-// thousandth at white. Markers in shade may be lost in it, so the picture
-// itself is looked at too where too few are found.
-func deepened(gray gocv.Mat, pic raster) (gocv.Mat, error) {
-	var hist [256]int
-	n := 0
-	for i := 0; i < len(pic.pix); i += 5 {
-		hist[pic.pix[i]]++
-		n++
-	}
-	white, over := 255, hist[255]
-	for white > 32 && over < n/1000 {
-		white--
-		over += hist[white]
-	}
-	var tones [256]byte
-	for i := range tones {
-		tones[i] = byte(255*math.Pow(math.Min(1, float64(i)/float64(white)), depth) + .5)
-	}
-	table, err := gocv.NewMatFromBytes(1, 256, gocv.MatTypeCV8U, tones[:])
-	if err != nil {
-		return gocv.Mat{}, fmt.Errorf("card: %w", err)
-	}
-	defer table.Close()
-	out := gocv.NewMat()
-	if err := gocv.LUT(gray, table, &out); err != nil {
-		out.Close()
-		return out, fmt.Errorf("card: %w", err)
-	}
-	return out, nil
-}
-
-// union adds the markers whose ids are not there yet.
-func union(have, more []Marker) []Marker {
-	ids := map[int]bool{}
-	for _, m := range have {
-		ids[m.ID] = true
-	}
-	for _, m := range more {
-		if !ids[m.ID] {
-			have = append(have, m)
-		}
-	}
-	return have
-}
-
 // rasterOf checks a picture and gives access to its bytes.
 func rasterOf(gray gocv.Mat) (raster, error) {
 	if gray.Empty() {
@@ -185,13 +131,6 @@ func rasterOf(gray gocv.Mat) (raster, error) {
 		return raster{}, fmt.Errorf("card: %w", err)
 	}
 	return raster{pix: pix, width: gray.Cols(), height: gray.Rows()}, nil
-}
-
-func ladder(pic raster) []float64 {
-	if max(pic.width, pic.height) < halfFrom {
-		return []float64{1}
-	}
-	return []float64{.5, 1}
 }
 
 // sightOf makes the most of the markers that were decoded.

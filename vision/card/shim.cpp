@@ -29,10 +29,10 @@ cv::Ptr<cv::aruco::Dictionary> dictionary_of(int id) {
     return cv::aruco::getPredefinedDictionary(static_cast<cv::aruco::PREDEFINED_DICTIONARY_NAME>(id));
 }
 
-cv::Ptr<cv::aruco::DetectorParameters> parameters(double min_perimeter) {
+cv::Ptr<cv::aruco::DetectorParameters> parameters(int least_window, int most_window, double min_perimeter) {
     auto p = cv::aruco::DetectorParameters::create();
-    p->adaptiveThreshWinSizeMin = 3;
-    p->adaptiveThreshWinSizeMax = 23;
+    p->adaptiveThreshWinSizeMin = least_window;
+    p->adaptiveThreshWinSizeMax = most_window;
     p->adaptiveThreshWinSizeStep = 10;
     p->minMarkerPerimeterRate = min_perimeter;
     p->cornerRefinementMethod = cv::aruco::CORNER_REFINE_NONE;
@@ -43,25 +43,21 @@ cv::Ptr<cv::aruco::DetectorParameters> parameters(double min_perimeter) {
 
 void card_threads(int n) { cv::setNumThreads(n); }
 
-int card_detect(const void *gray, int dictionary, double scale, double min_perimeter, int capacity,
-                int *ids, float *corners, char *why, int why_size) {
+int card_detect(const void *gray, int dictionary, int least_window, int most_window, double min_perimeter,
+                int capacity, int *ids, float *corners, char *why, int why_size) {
     return guarded(why, why_size, [&]() -> int {
-        cv::Mat picture = *static_cast<const cv::Mat *>(gray);
-        const cv::Size full = picture.size();
-        if (scale != 1)
-            cv::resize(picture, picture, cv::Size(), scale, scale, scale < 1 ? cv::INTER_AREA : cv::INTER_CUBIC);
-        const double sx = double(full.width) / picture.cols, sy = double(full.height) / picture.rows;
-
+        const cv::Mat &picture = *static_cast<const cv::Mat *>(gray);
         std::vector<int> found;
         std::vector<std::vector<cv::Point2f>> quads;
-        cv::aruco::detectMarkers(picture, dictionary_of(dictionary), quads, found, parameters(min_perimeter));
+        cv::aruco::detectMarkers(picture, dictionary_of(dictionary), quads, found,
+                                 parameters(least_window, most_window, min_perimeter));
 
         const int n = std::min<int>(capacity, int(found.size()));
         for (int i = 0; i < n; i++) {
             ids[i] = found[i];
             for (int k = 0; k < 4; k++) {
-                corners[8 * i + 2 * k] = float((quads[i][k].x + .5) * sx - .5);
-                corners[8 * i + 2 * k + 1] = float((quads[i][k].y + .5) * sy - .5);
+                corners[8 * i + 2 * k] = quads[i][k].x;
+                corners[8 * i + 2 * k + 1] = quads[i][k].y;
             }
         }
         return n;

@@ -49,13 +49,14 @@ func Pattern(dictionary, id int) ([][]bool, error) {
 	return rows, nil
 }
 
-// detect finds markers in gray shrunk by scale; corners come back in pixels of
-// gray. minPerimeter is a share of the longer side of the shrunk picture.
-func detect(gray gocv.Mat, dictionary int, scale, minPerimeter float64) ([]Marker, error) {
+// detect finds markers in a grey picture, by adaptive thresholds over the given
+// windows (px, least and most, 10 px apart). minPerimeter is a share of the
+// longer side of the picture.
+func detect(gray gocv.Mat, dictionary int, windows [2]int, minPerimeter float64) ([]Marker, error) {
 	ids := make([]C.int, maxMarkers)
 	corners := make([]C.float, 8*maxMarkers)
 	var why [whySize]C.char
-	n := int(C.card_detect(unsafe.Pointer(gray.Ptr()), C.int(dictionary), C.double(scale), C.double(minPerimeter),
+	n := int(C.card_detect(unsafe.Pointer(gray.Ptr()), C.int(dictionary), C.int(windows[0]), C.int(windows[1]), C.double(minPerimeter),
 		maxMarkers, &ids[0], &corners[0], &why[0], whySize))
 	runtime.KeepAlive(gray)
 	if n < 0 {

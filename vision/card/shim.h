@@ -8,12 +8,12 @@ extern "C" {
 
 void card_threads(int n);
 
-// Finds markers in an 8-bit picture with one channel, shrunk by the factor
-// scale first. ids takes up to capacity ids, corners 8 numbers a marker
-// (x, y of the four corners in pixels of the picture that was given, pixel
-// centres at integers). Returns the number of markers.
-int card_detect(const void *gray, int dictionary, double scale, double min_perimeter, int capacity,
-                int *ids, float *corners, char *why, int why_size);
+// Finds markers in an 8-bit picture with one channel, by adaptive thresholds
+// over windows of so many pixels, 10 px apart. ids takes up to capacity ids,
+// corners 8 numbers a marker (x, y of the four corners, pixel centres at
+// integers). Returns the number of markers.
+int card_detect(const void *gray, int dictionary, int least_window, int most_window, double min_perimeter,
+                int capacity, int *ids, float *corners, char *why, int why_size);
 
 // Homography from n points to n points (x, y pairs). threshold > 0: RANSAC with
 // that many pixels, keep[i] tells the inliers; 0: least squares over all.
