@@ -112,7 +112,7 @@ func TestResume(t *testing.T) {
 	if encoded(t, inspectionIn(t, dir+"/three")) == encoded(t, inspectionIn(t, dir+"/one")) {
 		t.Error("another limit changed nothing")
 	}
-	if !strings.Contains(reportOf(t, dir+"/three"), "data:image/webp") {
+	if !strings.Contains(reportOf(t, dir+"/three"), "data:image/jpeg") {
 		t.Error("the report of another limit has no pictures")
 	}
 

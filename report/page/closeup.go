@@ -78,11 +78,11 @@ func (in subject) newCloseup(h judge.Head, most int) (closeup, error) {
 	if jpeg == nil {
 		return c, nil
 	}
-	webp, err := in.shrink(View{JPEG: jpeg, Size: closeW * closeScale, Most: most})
+	small, err := in.shrink(View{JPEG: jpeg, Size: closeW * closeScale, Most: most})
 	if err != nil {
 		return c, err
 	}
-	c.Src = source("src", webp)
+	c.Src = source("src", small)
 	c.Radius = num(float64(valueOr(f.HeadDiameter, 9.5))/2 + 1)
 	c.Guides = guides(f, r.Course, in.s)
 	c.Measures = measures(h, r.Course, in.s)

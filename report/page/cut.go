@@ -17,7 +17,7 @@ import (
 // A refused photo has nothing but Whole.
 type Cuttings struct {
 	Width, Height int            // of the upright photo, px
-	Whole, Thumb  []byte         // WebP as it stands in the report; Thumb is the one that entries share
+	Whole, Thumb  []byte         // JPEG as it stands in the report; Thumb is the one that entries share
 	Heads         map[int][]byte // by head number: its close-up, square to the roof (JPEG)
 	Strip         []byte         // the open course unrolled (JPEG), nil when it has neither piece nor joint
 	StripLeft     float64        // where it begins, mm along the course
@@ -90,7 +90,7 @@ func (c *Cuttings) cutStrip(r *vision.Result, m gocv.Mat) error {
 	}
 	defer strip.Close()
 	c.StripLeft = left
-	c.Strip, err = jpegOf(strip)
+	c.Strip, err = jpegOf(strip, gocv.IMWriteJpegQuality, cutQuality)
 	return err
 }
 
@@ -140,7 +140,7 @@ func rectified(m gocv.Mat, toPicture toPicture, x, y length.MM) ([]byte, error) 
 	if err := gocv.WarpPerspectiveWithParams(m, &out, homography, image.Pt(w, h), gocv.InterpolationCubic, gocv.BorderConstant, outside); err != nil {
 		return nil, err
 	}
-	return jpegOf(out)
+	return jpegOf(out, gocv.IMWriteJpegQuality, cutQuality)
 }
 
 // outside is what a view shows where the photo ends.
@@ -203,15 +203,6 @@ func unrolled(m gocv.Mat, toPicture toPicture, left, top float64, cols, rows int
 	return out, nil
 }
 
-func jpegOf(m gocv.Mat) ([]byte, error) {
-	b, err := gocv.IMEncodeWithParams(gocv.JPEGFileExt, m, []int{gocv.IMWriteJpegQuality, cutQuality})
-	if err != nil {
-		return nil, err
-	}
-	defer b.Close()
-	return append([]byte(nil), b.GetBytes()...), nil
-}
-
 // head is the cutting of a head, nil when there is none.
 func (c *Cuttings) head(id int) []byte {
 	if c == nil {
@@ -228,7 +219,7 @@ type View struct {
 	Most     int // bytes
 }
 
-// Shrink makes the WebP of a view.
+// Shrink makes the JPEG of a view.
 func (v View) Shrink() ([]byte, error) {
 	m, err := gocv.IMDecode(v.JPEG, gocv.IMReadColor)
 	if err != nil {

@@ -6,7 +6,7 @@ import (
 	"regexp"
 )
 
-var embedded = regexp.MustCompile(`^data:image/webp;base64,[A-Za-z0-9+/=]+$`)
+var embedded = regexp.MustCompile(`^data:image/jpeg;base64,[A-Za-z0-9+/=]+$`)
 
 // PictureIn finds the reduced picture of a photo in a report of this package
 // and gives it as an attribute src="data:..."; "" when it holds none.

@@ -19,7 +19,7 @@ import (
 // decoded reads a picture the way it stands in the page.
 func decoded(t *testing.T, src template.HTMLAttr) image.Image {
 	t.Helper()
-	text := strings.TrimSuffix(strings.TrimPrefix(string(src), `src="data:image/webp;base64,`), `"`)
+	text := strings.TrimSuffix(strings.TrimPrefix(string(src), `src="data:image/jpeg;base64,`), `"`)
 	b, err := base64.StdEncoding.DecodeString(text)
 	if err != nil {
 		t.Fatal(err)
@@ -121,11 +121,11 @@ func TestRectified(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	webp, err := View{JPEG: jpeg, Size: closeW * closeScale, Most: 60_000}.Shrink()
+	small, err := View{JPEG: jpeg, Size: closeW * closeScale, Most: 60_000}.Shrink()
 	if err != nil {
 		t.Fatal(err)
 	}
-	img := decoded(t, source("src", webp))
+	img := decoded(t, source("src", small))
 	if s := img.Bounds().Size(); s != image.Pt(closeW*closeScale, closeH*closeScale) {
 		t.Fatalf("size %v", s)
 	}

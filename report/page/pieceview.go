@@ -33,11 +33,11 @@ func (in subject) newPieceView(f judge.PieceFinding, most int) (closeup, error) 
 	}
 	column := math.Round((float64(middle) - pieceW/2 - in.cut.StripLeft) * pieceScale)
 	w := window{left: in.cut.StripLeft + column/pieceScale, top: pieceH - pieceFoot}
-	webp, err := in.shrink(View{JPEG: in.cut.Strip, X: int(column), Width: pieceW * pieceScale, Size: pieceW * pieceScale, Most: most})
+	small, err := in.shrink(View{JPEG: in.cut.Strip, X: int(column), Width: pieceW * pieceScale, Size: pieceW * pieceScale, Most: most})
 	if err != nil {
 		return v, err
 	}
-	v.Src = source("src", webp)
+	v.Src = source("src", small)
 	v.ViewBox = fmt.Sprintf("%s %s %s %s", num(w.left), num(-w.top), num(pieceW), num(pieceH))
 	w.addCourse(r, in.s)
 	w.addHeads(r.Fasteners)

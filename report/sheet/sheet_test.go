@@ -104,7 +104,7 @@ func sheets(t *testing.T, lang string, asked func(string)) []string {
 			if p.File == "p2.jpg" {
 				return Whole{}
 			}
-			return Whole{`src="data:image/webp;base64,AA=="`, 400, 300}
+			return Whole{`src="data:image/jpeg;base64,AA=="`, 400, 300}
 		}
 		if err := writeExercise(&b, w, whole, Look{"", lang}, s); err != nil {
 			t.Fatal(err)
