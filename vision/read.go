@@ -3,7 +3,6 @@ package vision
 import (
 	"fmt"
 	"math"
-	"sort"
 
 	"coursegauge/vision/course"
 	"coursegauge/vision/plane"
@@ -16,7 +15,7 @@ const (
 	lookHigh  = 590
 	underFace = 5.0  // the shingles lie about so far under the card's face
 	reachX    = 2600 // mm: no course is followed farther
-	minScore  = 1.8  // of course.Place: below, there is no open course (of rendered photos: 2.3 and over with one, 1.6 at most without)
+	minScore  = 2.0  // of course.Place: below, there is no open course (of rendered photos: 2.3 and over with one, 1.7 at most without)
 	minTop    = .25
 	minLap    = .45
 	sureScore = 2.3
@@ -74,24 +73,22 @@ func (p *pass) turn() (*Refusal, error) {
 
 const turnSide = 512
 
-// upright lists the ways to turn the roof that directions of lines leave open, rad.
-// Of the four of one direction those come first that have the roof's top nearest
-// to the picture's: so most people hold a phone.
-func (p *pass) upright(lines []float64) []float64 {
+// upright lists the ways to turn the roof that directions of the courses leave
+// open, rad: for each the two along it before the two square to it, and of two
+// the one first that has the roof's top nearer to the picture's, as most people
+// hold a phone.
+func (p *pass) upright(courses []float64) []float64 {
 	var out []float64
-	for _, t := range lines {
-		var four []float64
-		up := map[float64]float64{}
-		for q := range 4 {
-			turn := (t + 90*float64(q)) * math.Pi / 180
+	for _, t := range courses {
+		for _, square := range []float64{0, 90} {
+			turn := (t + square) * math.Pi / 180
 			f := plane.FrameFrom(p.cardPose, p.lens, plane.CardPlace{Turn: turn}, p.stack)
-			x0, y0 := f.Project(0, 0, 0)
-			x1, y1 := f.Project(0, 1, 0)
-			up[turn] = (y0 - y1) / math.Hypot(x1-x0, y1-y0)
-			four = append(four, turn)
+			_, y0 := f.Project(0, 0, 0)
+			if _, y1 := f.Project(0, 1, 0); y1 > y0 {
+				turn += math.Pi
+			}
+			out = append(out, turn, turn+math.Pi)
 		}
-		sort.Slice(four, func(a, b int) bool { return up[four[a]] > up[four[b]] })
-		out = append(out, four...)
 	}
 	return out
 }

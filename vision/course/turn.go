@@ -12,8 +12,8 @@ import (
 const turnSize = 512
 
 // Turns finds the directions of the courses in a square view of turnSize
-// pixels, modulo a quarter turn, the likeliest first (at most n; degrees in
-// [0, 90)). Butts, joints and edges of the lap are long and straight, so the
+// pixels, the likeliest first (at most n; degrees in [0, 180)). One that is a
+// quarter turn off can't be ruled out. Butts, joints and edges of the lap are long and straight, so the
 // power spectrum, each ring divided by its own mean, has a bright cross at
 // right angles to them. skip tells which pixels do not belong to the roof.
 func Turns(view gocv.Mat, skip func(col, row int) bool, n int) ([]float64, error) {
@@ -29,7 +29,8 @@ func Turns(view gocv.Mat, skip func(col, row int) bool, n int) ([]float64, error
 		return nil, fmt.Errorf("spectrum of the view: %w", err)
 	}
 	whiten(power)
-	return peaks(cross(power), n), nil
+	along, square := cross(power)
+	return peaks(along, square, n), nil
 }
 
 // logGray is the logarithm of the brightness, mean taken out, faded at the borders.
@@ -121,8 +122,9 @@ func whiten(p []float64) {
 // turnStep is the resolution of the search for the direction, degrees.
 const turnStep = .25
 
-// cross sums the spectrum along both arms of a cross, for each direction in [0, 90).
-func cross(p []float64) []float64 {
+// cross sums the spectrum along both arms of a cross, for each direction in
+// [0, 90): the arm of lines along it, and that of lines square to it.
+func cross(p []float64) (along, square []float64) {
 	at := func(x, y float64) float64 {
 		x, y = x+turnSize, y+turnSize
 		i, j := int(x), int(y)
@@ -130,35 +132,42 @@ func cross(p []float64) []float64 {
 		i, j, i1, j1 := i%turnSize, j%turnSize, (i+1)%turnSize, (j+1)%turnSize
 		return (p[j*turnSize+i]*(1-fx)+p[j*turnSize+i1]*fx)*(1-fy) + (p[j1*turnSize+i]*(1-fx)+p[j1*turnSize+i1]*fx)*fy
 	}
-	out := make([]float64, int(90/turnStep))
-	for k := range out {
+	along, square = make([]float64, int(90/turnStep)), make([]float64, int(90/turnStep))
+	for k := range along {
 		s, c := math.Sincos(float64(k) * turnStep * math.Pi / 180)
 		for r := 5.0; r < 150; r++ {
-			// one strong arm is enough (rows of butts), a second one helps (joints, teeth)
-			out[k] += math.Min(at(r*c, r*s), 60) + math.Min(at(-r*s, r*c), 60)
+			along[k] += math.Min(at(-r*s, r*c), 60)
+			square[k] += math.Min(at(r*c, r*s), 60)
 		}
 	}
-	return out
+	return along, square
 }
 
-// peaks are the directions of the n highest maxima at least 4 degrees apart.
-func peaks(s []float64, n int) []float64 {
-	order := make([]int, len(s))
+// peaks are the directions of the n highest sums of both arms, at least 4 degrees
+// apart. One strong arm is enough (rows of butts), a second one helps (joints,
+// teeth); butts are longer than joints, so the courses run with the stronger.
+func peaks(along, square []float64, n int) []float64 {
+	order := make([]int, len(along))
 	for i := range order {
 		order[i] = i
 	}
-	sort.Slice(order, func(a, b int) bool { return s[order[a]] > s[order[b]] })
+	sum := func(k int) float64 { return along[k] + square[k] }
+	sort.Slice(order, func(a, b int) bool { return sum(order[a]) > sum(order[b]) })
 	var out []float64
 	for _, k := range order {
 		d := float64(k) * turnStep
 		far := true
 		for _, e := range out {
-			a := math.Abs(d - e)
+			a := math.Abs(d - math.Mod(e, 90))
 			far = far && math.Min(a, 90-a) > 4
 		}
-		if far {
-			out = append(out, d)
+		if !far {
+			continue
 		}
+		if square[k] > along[k] {
+			d += 90
+		}
+		out = append(out, d)
 		if len(out) == n {
 			break
 		}

@@ -33,7 +33,7 @@ func stripes(t *testing.T, degrees float64, r *rand.Rand) gocv.Mat {
 func TestTurnsFindsTheDirection(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 1))
 	nothing := func(int, int) bool { return false }
-	for _, want := range []float64{0, 3.5, 17, 44, 61.25, 88} {
+	for _, want := range []float64{0, 3.5, 17, 44, 61.25, 88, 93, 150.5} {
 		m := stripes(t, want, r)
 		got, err := Turns(m, nothing, 1)
 		m.Close()
@@ -41,7 +41,7 @@ func TestTurnsFindsTheDirection(t *testing.T) {
 			t.Fatal(err)
 		}
 		d := math.Abs(got[0] - want)
-		if d = min(d, 90-d); d > .5 {
+		if d = min(d, 180-d); d > .5 {
 			t.Errorf("direction %.2f degrees, drawn at %.2f", got[0], want)
 		}
 	}
