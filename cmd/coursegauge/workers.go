@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"runtime"
+	"runtime/debug"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -35,6 +36,7 @@ type workers struct {
 // newWorkers starts nothing yet. Where more photos are at work than there are
 // cores, each gets the more time.
 func newWorkers(s settings, stages string, jobs int) *workers {
+	debug.SetGCPercent(25) // what a batch knows of its photos stays to the end; refuse should not grow with it
 	crowd := max(1, (jobs+runtime.NumCPU()-1)/runtime.NumCPU())
 	return &workers{settings: s, stages: stages, limit: timeLimit * time.Duration(crowd)}
 }
