@@ -76,19 +76,19 @@ func Find(gray gocv.Mat, b Board) (Sight, error) {
 func climb(gray gocv.Mat, pic raster, b Board) (Sight, error) {
 	var best *Unseen
 	var good *Sight
-	any := false
+	hope := false
 	tones := deepTones(pic)
 	for _, scale := range ladder(pic) {
 		var markers []Marker
 		for _, l := range scale {
-			if l.hopeful && !any {
+			if l.hopeful && !hope {
 				continue
 			}
 			more, err := l.markers(gray, tones, b.Dictionary)
 			if err != nil {
 				return Sight{}, err
 			}
-			any = any || len(more) > 0
+			hope = hope || len(more) > 0
 			markers = union(markers, more)
 			sight, unseen, err := sightOf(gray, pic, b, markers)
 			if err != nil {

@@ -54,8 +54,10 @@ func (p *Pyramid) level(n int) (gocv.Mat, error) {
 	if err != nil {
 		return src, err
 	}
-	m := gocv.NewMat()
-	if err := gocv.Resize(src, &m, image.Pt(src.Cols()/2, src.Rows()/2), 0, 0, gocv.InterpolationArea); err != nil {
+	m, size := gocv.NewMat(), image.Pt(src.Cols()/2, src.Rows()/2)
+	even := src.Region(image.Rect(0, 0, 2*size.X, 2*size.Y)) // an odd last row would stretch the rest
+	defer even.Close()
+	if err := gocv.Resize(even, &m, size, 0, 0, gocv.InterpolationArea); err != nil {
 		m.Close()
 		return m, fmt.Errorf("reduce the picture %d times: %w", n, err)
 	}
@@ -63,8 +65,10 @@ func (p *Pyramid) level(n int) (gocv.Mat, error) {
 	return m, nil
 }
 
-// finest is the least number of pixels of the reduced photo to a pixel of a view.
-const finest = .8
+const (
+	finest   = .8 // the least number of pixels of the reduced photo to a pixel of a view
+	coarsest = 64 // a photo is reduced no further
+)
 
 // grid is the step, in view pixels, at which the mapping is computed exactly;
 // between, it is interpolated: a view of 1 px/mm that a phone sees at 35 degrees
@@ -76,7 +80,7 @@ const grid = 8
 // sampling, a finer photo is reduced by area to about the view's resolution.
 func (v *View) Picture(p *Pyramid) (gocv.Mat, error) {
 	n := 1
-	for v.localScale() >= finest*2*float64(n) {
+	for scale := v.localScale(); n < coarsest && scale >= finest*2*float64(n); {
 		n *= 2
 	}
 	src, err := p.level(n)
