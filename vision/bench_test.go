@@ -84,7 +84,7 @@ func timeStages(b *testing.B, file string, product Product, spent map[string]flo
 	}
 	defer func() { _ = p.Close() }()
 	decode := float64(time.Since(start).Microseconds()) / 1000
-	r, err := Inspect(context.Background(), p.Mat, Options{Product: product, Facts: p.Facts})
+	r, err := Inspect(context.Background(), p, Options{Product: product})
 	if err != nil {
 		b.Fatal(err)
 	}

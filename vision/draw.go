@@ -17,7 +17,10 @@ func pt(x, y float64) image.Point { return image.Pt(int(x+.5), int(y+.5)) }
 
 // drawCard shows the corners that were used.
 func (p *pass) drawCard() (gocv.Mat, error) {
-	m := p.picture.Clone()
+	m, err := p.picture.BGR()
+	if err != nil {
+		return m, err
+	}
 	for _, c := range p.sight.Corners {
 		if err := gocv.Circle(&m, pt(c.X, c.Y), 6, inkHead, 2); err != nil {
 			return m, err
@@ -28,7 +31,10 @@ func (p *pass) drawCard() (gocv.Mat, error) {
 
 // drawEdges shows the points that the lines were fitted through.
 func (p *pass) drawEdges() (gocv.Mat, error) {
-	m := p.picture.Clone()
+	m, err := p.picture.BGR()
+	if err != nil {
+		return m, err
+	}
 	dots := func(pts [][2]float64, c color.RGBA) {
 		for _, q := range pts {
 			_ = gocv.Circle(&m, pt(q[0], q[1]), 5, c, -1)
@@ -55,7 +61,10 @@ func (p *pass) drawEdges() (gocv.Mat, error) {
 
 // drawHeads shows the spots that were looked at and the heads that were found.
 func (p *pass) drawHeads() (gocv.Mat, error) {
-	m := p.picture.Clone()
+	m, err := p.picture.BGR()
+	if err != nil {
+		return m, err
+	}
 	for _, s := range p.maps.Spots(spotFloor, maxSpots) {
 		_ = gocv.Circle(&m, pt(s.U, s.V), 5, inkSide, 1)
 	}

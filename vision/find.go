@@ -41,7 +41,7 @@ func (p *pass) heads() (*Refusal, error) {
 			continue
 		}
 		z := f.Stack.At(y - float64(c)*f.Stack.Exposure)
-		l, err := p.nets.head.Look(p.pyramid, f, x, y, z)
+		l, err := p.nets.head.Look(p.picture, f, x, y, z)
 		if err != nil {
 			return nil, err
 		}
@@ -108,6 +108,6 @@ func (p *pass) onPieces(x float64) bool {
 // inside tells whether the whole head lies in the picture.
 func (p *pass) inside(l head.Look, pxPerMM float64) bool {
 	r := l.Diameter / 2 * pxPerMM
-	w, h := float64(p.picture.Cols()), float64(p.picture.Rows())
+	w, h := float64(p.picture.Width()), float64(p.picture.Height())
 	return l.U > r*.6 && l.V > r*.6 && l.U < w-1-r*.6 && l.V < h-1-r*.6
 }

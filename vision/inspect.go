@@ -20,7 +20,6 @@ import (
 // Options of Inspect.
 type Options struct {
 	Product Product
-	Facts   photo.Facts
 	Known   Known
 	// CardOnly stops when the card's pose is known: no product is needed.
 	CardOnly bool
@@ -29,18 +28,16 @@ type Options struct {
 	Stages func(name string, picture gocv.Mat)
 }
 
-// Inspect measures what an upright BGR picture of an open course shows. A
-// picture that cannot be measured is a Result with a Refusal; the error is that
+// Inspect measures what a picture of an open course shows. A picture that cannot be measured is a Result with a Refusal; the error is that
 // of an ended context or of an internal fault. Any number of calls may run at
 // the same time.
-func Inspect(ctx context.Context, picture gocv.Mat, o Options) (*Result, error) {
+func Inspect(ctx context.Context, picture *photo.Picture, o Options) (*Result, error) {
 	n, err := borrow()
 	if err != nil {
 		return nil, err
 	}
 	defer n.giveBack()
-	p := &pass{ctx: ctx, picture: picture, o: o, nets: n, pyramid: plane.NewPyramid(picture), r: &Result{Camera: Camera{Source: "none"}, Checks: o.Known.Checks}}
-	defer p.pyramid.Close()
+	p := &pass{ctx: ctx, picture: picture, o: o, nets: n, r: &Result{Camera: Camera{Source: "none"}, Checks: o.Known.Checks}}
 	stages := []struct {
 		name string
 		do   func() (*Refusal, error)
@@ -72,15 +69,13 @@ func Inspect(ctx context.Context, picture gocv.Mat, o Options) (*Result, error) 
 // pass is one photo on its way through the pipeline.
 type pass struct {
 	ctx     context.Context
-	picture gocv.Mat
+	picture *photo.Picture
 	o       Options
 	nets    *nets
-	pyramid *plane.Pyramid
 	r       *Result
 
 	kept, dropped int // of the stage that runs
 
-	gray     gocv.Mat
 	sight    card.Sight
 	lens     plane.Lens
 	cardPose plane.CardPose

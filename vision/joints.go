@@ -108,7 +108,7 @@ func (p *pass) look(x, y float64, c int) (course.Meeting, bool, error) {
 		return course.Meeting{}, false, nil
 	}
 	at := course.MeetAt{X: x, Y: y, Z: f.Stack.At(y + course.MeetHigh/2 - float64(c)*f.Stack.Exposure), Laminated: p.o.Product.Family == Laminated, Lower: y < f.Stack.Exposure}
-	return p.nets.joint.Look(p.pyramid, f, at)
+	return p.nets.joint.Look(p.picture, f, at)
 }
 
 // lookBelow weighs the ways in which the joints below may lie by a closer look
@@ -170,7 +170,7 @@ func (p *pass) lookAlong(way *course.Lower, x float64, c int, told *word) error 
 	for k := -6.0; k <= 6; k++ {
 		at := x + k*W
 		u, v := f.Project(at, y+course.MeetHigh/2, f.Stack.At(E/2))
-		if !p.onPieces(at) || u < 0 || v < 0 || u > float64(p.picture.Cols()) || v > float64(p.picture.Rows()) {
+		if !p.onPieces(at) || u < 0 || v < 0 || u > float64(p.picture.Width()) || v > float64(p.picture.Height()) {
 			continue
 		}
 		m, ok, err := p.look(at, y, -c)

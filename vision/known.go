@@ -117,14 +117,14 @@ const (
 // startLens is the lens to begin with and what is known of it: the learned one,
 // else the one of the file, else a usual phone's.
 func (p *pass) startLens(corners []plane.Corner) (plane.Lens, plane.Prior) {
-	w, h := float64(p.picture.Cols()), float64(p.picture.Rows())
+	w, h := float64(p.picture.Width()), float64(p.picture.Height())
 	long := max(w, h)
 	if l := p.o.Known.Lens; l != nil {
 		p.r.Camera.Source = "profile"
 		return l.Lens(), plane.DefaultPrior(true).With(l)
 	}
 	l := plane.Lens{F: usualFocal * long, Cx: (w - 1) / 2, Cy: (h - 1) / 2, K1: .009}
-	f := p.o.Facts
+	f := p.picture.Facts
 	if f.Focal35MM <= 10 {
 		return l, plane.DefaultPrior(false)
 	}
@@ -142,7 +142,7 @@ func (p *pass) startLens(corners []plane.Corner) (plane.Lens, plane.Prior) {
 // focal length that the zoomed picture has, others that of the lens alone
 // (CIPA DC-008 leaves it open): the one that the card fits better counts.
 func (p *pass) zoomed(l plane.Lens, corners []plane.Corner) float64 {
-	z := p.o.Facts.DigitalZoom
+	z := p.picture.Facts.DigitalZoom
 	p.r.Checks = append(p.r.Checks, Check{"digital zoom", false, fmt.Sprintf("the photo was taken at digital zoom %.1f, so its focal length is known less well; take photos without zoom", z)})
 	long := l
 	long.F *= z

@@ -86,7 +86,7 @@ func made(t *testing.T, l plane.Lens, f photo.Facts, k Known) (*pass, []plane.Co
 	t.Helper()
 	pic := gocv.NewMatWithSize(3024, 4032, gocv.MatTypeCV8UC1)
 	t.Cleanup(func() { pic.Close() })
-	p := &pass{picture: pic, o: Options{Facts: f, Known: k}, r: &Result{Card: &CardSight{}, Camera: Camera{Source: "none"}}}
+	p := &pass{picture: &photo.Picture{Gray: pic, Facts: f}, o: Options{Known: k}, r: &Result{Card: &CardSight{}, Camera: Camera{Source: "none"}}}
 	h := seenFrom(l, 1, 35, 700, 60)
 	for id := range 54 {
 		b := card.Corner{ID: id, BoardX: float64(id%9+1) * 25.4, BoardY: float64(id/9+1) * 25.4, U: .05}

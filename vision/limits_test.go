@@ -83,13 +83,24 @@ func inspectChanged(t *testing.T, file string, make func(m, out *gocv.Mat) (floa
 	defer func() { _ = p.Close() }()
 	out := gocv.NewMat()
 	defer out.Close()
-	k, err := make(&p.Mat, &out)
+	m, err := p.BGR()
 	if err != nil {
 		t.Fatal(err)
 	}
+	defer m.Close()
+	k, err := make(&m, &out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	changed, err := photo.Of(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = changed.Close() }()
+	changed.Facts = p.Facts
 	for _, s := range shelfPhotos {
 		if strings.HasPrefix(file, s.folder) {
-			r, err := Inspect(context.Background(), out, Options{Product: s.product, Facts: p.Facts})
+			r, err := Inspect(context.Background(), changed, Options{Product: s.product})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -78,7 +78,7 @@ func (p *pass) endOf(k, side int) End {
 // covered tells whether some of a piece's nailing area lies under the card or
 // out of the picture.
 func (p *pass) covered(l, r float64) bool {
-	w, h := float64(p.picture.Cols()), float64(p.picture.Rows())
+	w, h := float64(p.picture.Width()), float64(p.picture.Height())
 	f := &p.solution.Frame
 	lo, hi := float64(p.o.Product.BandLow)-15, float64(p.o.Product.BandHigh)+25
 	for x := l + 2; x < r; x += 12 {

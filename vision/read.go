@@ -31,7 +31,7 @@ func (p *pass) turn() (*Refusal, error) {
 	flat := plane.FrameFrom(p.cardPose, p.lens, plane.CardPlace{}, p.stack)
 	half := turnSide / 2 / turnPPM
 	v := plane.View{Frame: &flat, PPM: turnPPM, X0: -half, Y1: half, W: turnSide, H: turnSide, Z: -underFace}
-	pic, err := v.Picture(p.pyramid)
+	pic, err := v.Picture(p.picture)
 	if err != nil {
 		return nil, err
 	}
@@ -96,7 +96,7 @@ func (p *pass) upright(courses []float64) []float64 {
 // try reads the view for one direction of the courses.
 func (p *pass) try(turn float64) (course.Place, error) {
 	f := plane.FrameFrom(p.cardPose, p.lens, plane.CardPlace{Turn: turn}, p.stack)
-	m, err := p.nets.course.Read(p.pyramid, plane.View{Frame: &f, PPM: turnPPM, X0: -lookWide, Y1: lookHigh, W: 2 * lookWide * turnPPM, H: 2 * lookHigh * turnPPM, Z: -underFace})
+	m, err := p.nets.course.Read(p.picture, plane.View{Frame: &f, PPM: turnPPM, X0: -lookWide, Y1: lookHigh, W: 2 * lookWide * turnPPM, H: 2 * lookHigh * turnPPM, Z: -underFace})
 	if err != nil {
 		return course.Place{}, err
 	}
@@ -136,13 +136,13 @@ func (p *pass) readEdges() (*Refusal, error) {
 	f := plane.FrameFrom(p.cardPose, p.lens, p.place, p.stack)
 	E, H := p.stack.Exposure, p.stack.Height
 	z := p.stack.At(E)
-	x0, x1, y0, y1 := f.Footprint(p.picture.Cols(), p.picture.Rows(), z, reachX)
+	x0, x1, y0, y1 := f.Footprint(p.picture.Width(), p.picture.Height(), z, reachX)
 	y0, y1 = max(y0, -2.2*E-60), min(y1, H+80)
-	x0, x1 = f.Span(p.picture.Cols(), p.picture.Rows(), z, x0, x1, y0, y1)
+	x0, x1 = f.Span(p.picture.Width(), p.picture.Height(), z, x0, x1, y0, y1)
 	if x1-x0 < 150 || y1-y0 < 150 {
 		return &Refusal{NoOpenCourse, "the open course lies outside the picture", "frame the open course together with the card"}, nil
 	}
-	m, err := p.nets.course.Read(p.pyramid, plane.View{Frame: &f, PPM: course.PPM, X0: x0, Y1: y1, W: int((x1 - x0) * course.PPM), H: int((y1 - y0) * course.PPM), Z: z})
+	m, err := p.nets.course.Read(p.picture, plane.View{Frame: &f, PPM: course.PPM, X0: x0, Y1: y1, W: int((x1 - x0) * course.PPM), H: int((y1 - y0) * course.PPM), Z: z})
 	if err != nil {
 		return nil, err
 	}

@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"math"
 
-	"gocv.io/x/gocv"
-
 	"coursegauge/vision/card"
 	"coursegauge/vision/plane"
 )
@@ -46,18 +44,14 @@ const (
 	whiteSquare = 25.0 // px a card square, when no marker can be decoded
 )
 
-// light turns the picture grey and refuses what is burnt out or black.
+// light refuses what is burnt out or black.
 func (p *pass) light() (*Refusal, error) {
-	w, h := p.picture.Cols(), p.picture.Rows()
+	w, h := p.picture.Width(), p.picture.Height()
 	p.atLeast(NoCard, "shorter side of the picture", "px", float64(min(w, h)), minSide)
 	if min(w, h) < minSide {
 		return &Refusal{NoCard, fmt.Sprintf("a picture of %d x %d px cannot show a card; %d px a side are needed at least", w, h, minSide), "send the original photo"}, nil
 	}
-	p.gray = gocv.NewMat()
-	if err := gocv.CvtColor(p.picture, &p.gray, gocv.ColorBGRToGray); err != nil {
-		return nil, err
-	}
-	b, err := p.gray.DataPtrUint8()
+	b, err := p.picture.Gray.DataPtrUint8()
 	if err != nil {
 		return nil, err
 	}
@@ -86,8 +80,7 @@ func (p *pass) light() (*Refusal, error) {
 
 // findCard finds the card, or says what is wrong with it.
 func (p *pass) findCard() (*Refusal, error) {
-	defer p.gray.Close()
-	s, err := card.Find(p.gray, card.Standard)
+	s, err := card.Find(p.picture.Gray, card.Standard)
 	var unseen *card.Unseen
 	if errors.As(err, &unseen) {
 		return p.noCard(unseen)
@@ -103,7 +96,7 @@ func (p *pass) findCard() (*Refusal, error) {
 	}
 	p.cornersFlat(s)
 	p.atLeast(NoCard, "corners of the card, of 54", "", float64(len(s.Corners)), card.MinCorners)
-	soft := card.Blur(p.gray, card.Standard, s)
+	soft := card.Blur(p.picture.Gray, card.Standard, s)
 	p.atMost(Blurred, "softness of the card's edges", "px", soft, maxSoft)
 	if soft > maxSoft {
 		return blurred(fmt.Sprintf("the card's edges are %.1f px soft; at most %.1f px can be measured", soft, maxSoft)), nil
@@ -123,7 +116,7 @@ func (p *pass) noCard(u *card.Unseen) (*Refusal, error) {
 	case card.ErrOutside:
 		return &Refusal{NoCard, detail, "use a card with a number from 0 to 27"}, nil
 	}
-	sharp, err := detail4(p.gray)
+	sharp, err := detail4(p.picture.Gray)
 	if err != nil {
 		return nil, err
 	}
@@ -143,7 +136,7 @@ func (p *pass) noCard(u *card.Unseen) (*Refusal, error) {
 		}
 		return &Refusal{NoCard, detail, "clear what lies on the card, and take the photo again"}, nil
 	}
-	if found, side := card.White(p.gray); found && side >= whiteShort && side/11 < whiteSquare {
+	if found, side := card.White(p.picture.Gray); found && side >= whiteShort && side/11 < whiteSquare {
 		p.atLeast(Far, "side of a square, from the white sheet", "px", side/11, whiteSquare)
 		return far(side / 11), nil
 	}
@@ -161,7 +154,7 @@ func far(square float64) *Refusal {
 // pose takes the card apart into a camera and a pose, and refuses a bent card,
 // one seen at too flat an angle or from too far.
 func (p *pass) pose() (*Refusal, error) {
-	long := float64(max(p.picture.Cols(), p.picture.Rows()))
+	long := float64(max(p.picture.Width(), p.picture.Height()))
 	printed := p.printed()
 	if r := printed.Wrong(); r != nil {
 		return r, nil

@@ -65,7 +65,7 @@ func (s *Surface) end(l *plane.Line, x, y float64) float64 {
 
 // surface keeps what drawing needs of a pass.
 func (p *pass) surface() *Surface {
-	s := &Surface{Frame: p.solution.Frame, Width: float64(p.picture.Cols()), Height: float64(p.picture.Rows())}
+	s := &Surface{Frame: p.solution.Frame, Width: float64(p.picture.Width()), Height: float64(p.picture.Height())}
 	for k := range p.geometry {
 		g := &p.geometry[k]
 		s.Pieces = append(s.Pieces, SurfacePiece{g.butt, g.left, g.right, g.sketch.Left.X, g.sketch.Right.X})

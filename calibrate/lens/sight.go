@@ -6,8 +6,6 @@ import (
 
 	"coursegauge/vision/card"
 	"coursegauge/vision/photo"
-
-	"gocv.io/x/gocv"
 )
 
 // Sight is what one photo gives to the learning: a view of the card, or the
@@ -76,13 +74,7 @@ func mirrored(orientation int) bool {
 }
 
 func (s *Sight) look(pic *photo.Picture) {
-	gray := gocv.NewMat()
-	defer gray.Close()
-	if err := gocv.CvtColor(pic.Mat, &gray, gocv.ColorBGRToGray); err != nil {
-		s.Why = err.Error()
-		return
-	}
-	got, err := card.Find(gray, card.Standard)
+	got, err := card.Find(pic.Gray, card.Standard)
 	var unseen *card.Unseen
 	switch {
 	case errors.As(err, &unseen):
@@ -93,7 +85,7 @@ func (s *Sight) look(pic *photo.Picture) {
 		return
 	}
 	s.SquarePx = got.SquarePx
-	switch soft := card.Blur(gray, card.Standard, got); {
+	switch soft := card.Blur(pic.Gray, card.Standard, got); {
 	case len(got.Corners) < fewCorners:
 		s.Why = fmt.Sprintf("%d corners of the card to be seen; %d are needed", len(got.Corners), fewCorners)
 	case got.SquarePx < minSquare:
@@ -102,7 +94,7 @@ func (s *Sight) look(pic *photo.Picture) {
 		s.Why = fmt.Sprintf("blurred: the card's edges are %.1f px soft; at most %.1f px can be used", soft, maxSoft)
 	}
 	if s.Why == "" {
-		got.Corners = append(got.Corners, missed(gray, got)...)
+		got.Corners = append(got.Corners, missed(pic.Gray, got)...)
 		s.View = viewOf(s.Name, got, s.Facts.Orientation, s.Width, s.Height)
 	}
 }

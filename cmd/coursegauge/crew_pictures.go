@@ -116,7 +116,9 @@ func (p *pictures) mat(folder string, of ledger.Photo, f *pictureFolder) (gocv.M
 	if sum := sha256.Sum256(data); err == nil && hex.EncodeToString(sum[:]) == of.SHA256 {
 		if pic, err := photo.Decode(data, photo.Options{}); err == nil {
 			defer pic.Close()
-			return pic.Mat.Clone(), 1
+			if m, err := pic.BGR(); err == nil {
+				return m, 1
+			}
 		}
 	}
 	src := string(page.PictureIn(f.report, of.File))

@@ -7,6 +7,8 @@ import (
 	"image"
 
 	"gocv.io/x/gocv"
+
+	"coursegauge/vision/photo"
 )
 
 // embedded is a picture as an attribute src="data:...", its longer side no
@@ -27,4 +29,14 @@ func embedded(m gocv.Mat, side int) (template.HTMLAttr, error) {
 	}
 	defer jpeg.Close()
 	return template.HTMLAttr(`src="data:image/jpeg;base64,` + base64.StdEncoding.EncodeToString(jpeg.GetBytes()) + `"`), nil
+}
+
+// embeddedPhoto is embedded for a whole photo.
+func embeddedPhoto(p *photo.Picture, side int) (template.HTMLAttr, error) {
+	m, err := p.AtLeast(side)
+	if err != nil {
+		return "", fmt.Errorf("picture: %w", err)
+	}
+	defer m.Close()
+	return embedded(m, side)
 }

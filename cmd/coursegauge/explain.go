@@ -137,11 +137,11 @@ func explainPhoto(ctx context.Context, path string, s *schedule.Schedule, k *kno
 		e.result = &vision.Result{Refusal: unreadable(err)}
 		return e, nil
 	}
-	o := vision.Options{Facts: e.picture.Facts, Known: k.of(e.picture), CardOnly: s == nil, Stages: e.keep}
+	o := vision.Options{Known: k.of(e.picture), CardOnly: s == nil, Stages: e.keep}
 	if s != nil {
 		o.Product = s.Product()
 	}
-	e.result, err = vision.Inspect(ctx, e.picture.Mat, o)
+	e.result, err = vision.Inspect(ctx, e.picture, o)
 	if err != nil && !errors.Is(err, context.Canceled) {
 		err = failure{fmt.Sprintf("%s: internal fault: %s", path, oneLine(err.Error())), "report the fault together with the photo"}
 	}

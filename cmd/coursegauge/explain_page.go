@@ -124,7 +124,7 @@ func (e *explained) draw(v *explainView) (err error) {
 	w, h := e.picture.Width(), e.picture.Height()
 	v.View, v.Tall = fmt.Sprintf("0 0 %d %d", w, h), h > w
 	v.Type = px(float64(w) / 60)
-	if v.Src, err = embedded(e.picture.Mat, explainSide); err != nil {
+	if v.Src, err = embeddedPhoto(e.picture, explainSide); err != nil {
 		return err
 	}
 	e.lines(v)
@@ -169,7 +169,12 @@ func (e *explained) drawCard(v *explainView, w, h int) (err error) {
 		return nil
 	}
 	box := e.cardBox(w, h)
-	part := e.picture.Mat.Region(box)
+	whole, err := e.picture.BGR()
+	if err != nil {
+		return err
+	}
+	defer whole.Close()
+	part := whole.Region(box)
 	defer part.Close()
 	copied := part.Clone()
 	defer copied.Close()

@@ -15,6 +15,7 @@ import (
 	"coursegauge/report/page"
 	"coursegauge/report/schedule"
 	"coursegauge/vision"
+	"coursegauge/vision/photo"
 
 	"gocv.io/x/gocv"
 )
@@ -43,16 +44,16 @@ var faultAt = map[int]func() error{
 }
 
 // inspectFaulty is vision.Inspect in workers of this test program.
-func inspectFaulty(ctx context.Context, picture gocv.Mat, o vision.Options) (*vision.Result, error) {
-	fault, ok := faultAt[picture.Cols()]
+func inspectFaulty(ctx context.Context, picture *photo.Picture, o vision.Options) (*vision.Result, error) {
+	fault, ok := faultAt[picture.Width()]
 	switch {
 	case ok:
 		return nil, fault()
-	case picture.Cols() == slow: // some tenths of a second of native work, as a photo takes
+	case picture.Width() == slow: // some tenths of a second of native work, as a photo takes
 		blurred := gocv.NewMat()
 		defer blurred.Close()
 		for range 60 {
-			if err := gocv.MedianBlur(picture, &blurred, 5); err != nil {
+			if err := gocv.MedianBlur(picture.Gray, &blurred, 5); err != nil {
 				return nil, err
 			}
 		}

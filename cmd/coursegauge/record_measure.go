@@ -59,7 +59,7 @@ func measureKept(ctx context.Context, s schedule.Schedule, k *known, file string
 	}
 	defer picture.Close()
 	source.Width, source.Height = picture.Width(), picture.Height()
-	result, err = vision.Inspect(ctx, picture.Mat, vision.Options{Product: s.Product(), Facts: picture.Facts, Known: k.of(picture)})
+	result, err = vision.Inspect(ctx, picture, vision.Options{Product: s.Product(), Known: k.of(picture)})
 	if err != nil {
 		return inspection.Photo{}, err
 	}

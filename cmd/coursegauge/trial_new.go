@@ -213,7 +213,7 @@ func sheetPicture(of inspection.Photo, data []byte) (trial.Picture, error) {
 		return trial.Picture{}, failure{fmt.Sprintf("%s: %v", of.File, err), ""}
 	}
 	defer pic.Close()
-	src, err := embedded(pic.Mat, sheetPictureSide)
+	src, err := embeddedPhoto(pic, sheetPictureSide)
 	if err != nil {
 		return trial.Picture{}, failure{fmt.Sprintf("%s: %v", of.File, err), ""}
 	}

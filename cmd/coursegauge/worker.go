@@ -21,8 +21,6 @@ import (
 	"coursegauge/vision"
 	"coursegauge/vision/card"
 	"coursegauge/vision/photo"
-
-	"gocv.io/x/gocv"
 )
 
 // A worker is this program in another process: it alone touches pixels. Native
@@ -104,7 +102,7 @@ type stageTime struct {
 }
 
 // inspectPicture measures a picture: vision.Inspect, or what a test puts in its place.
-type inspectPicture func(context.Context, gocv.Mat, vision.Options) (*vision.Result, error)
+type inspectPicture func(context.Context, *photo.Picture, vision.Options) (*vision.Result, error)
 
 // work is the life of a worker; it gives its exit status.
 func work(look inspectPicture) int {
@@ -206,14 +204,14 @@ func (m *measurer) guarded(p photoFile, folder *stageFolder, s *seen) (err error
 		return nil
 	}
 	defer picture.Close()
-	s.Result, err = m.look(context.Background(), picture.Mat, vision.Options{
-		Product: m.settings.Product, Facts: picture.Facts, Known: m.settings.known().of(picture), Stages: folder.hook(),
+	s.Result, err = m.look(context.Background(), picture, vision.Options{
+		Product: m.settings.Product, Known: m.settings.known().of(picture), Stages: folder.hook(),
 	})
 	if err != nil {
 		return internalFault{err}
 	}
 	defer s.timed("cut")()
-	if s.Cuttings, err = page.Cut(s.Result, picture.Mat); err != nil {
+	if s.Cuttings, err = page.Cut(s.Result, picture); err != nil {
 		return internalFault{err}
 	}
 	return nil

@@ -10,6 +10,7 @@ import (
 
 	"coursegauge/vision"
 	"coursegauge/vision/length"
+	"coursegauge/vision/photo"
 )
 
 // Cuttings are all pictures that a report may need of one photo, whatever it
@@ -27,42 +28,47 @@ type Cuttings struct {
 // far under what the report's own encoding loses.
 const cutQuality = 92
 
-// Cut takes the pictures from the upright photo m (8 bits, B G R).
-func Cut(r *vision.Result, m gocv.Mat) (*Cuttings, error) {
-	c := &Cuttings{Width: m.Cols(), Height: m.Rows()}
+// Cut takes the pictures from a photo.
+func Cut(r *vision.Result, p *photo.Picture) (*Cuttings, error) {
+	c := &Cuttings{Width: p.Width(), Height: p.Height()}
 	var err error
 	if r.Refusal != nil {
-		c.Whole, err = shrunk(m, refusedSize, refusedBytes)
+		c.Whole, err = reduced(p, refusedSize, refusedBytes)
 		return c, err
 	}
-	small := gocv.NewMat()
-	defer small.Close()
-	if err := resized(m, &small, pictureSize); err != nil {
+	if c.Whole, err = reduced(p, pictureSize, pictureBytes); err != nil {
 		return nil, err
 	}
-	if c.Whole, err = shrunk(small, pictureSize, pictureBytes); err != nil {
-		return nil, err
-	}
-	if c.Thumb, err = shrunk(small, thumbSize, thumbBytes); err != nil {
+	if c.Thumb, err = reduced(p, thumbSize, thumbBytes); err != nil {
 		return nil, err
 	}
 	if r.ToPicture == nil {
 		return c, nil
 	}
-	if err := c.cutHeads(r, m); err != nil {
+	if err := c.cutHeads(r, p); err != nil {
 		return nil, err
 	}
-	return c, c.cutStrip(r, m)
+	return c, c.cutStrip(r, p)
 }
 
-func (c *Cuttings) cutHeads(r *vision.Result, m gocv.Mat) error {
+// reduced is the photo as a JPEG of so many pixels and bytes.
+func reduced(p *photo.Picture, size, most int) ([]byte, error) {
+	m, err := p.AtLeast(size)
+	if err != nil {
+		return nil, err
+	}
+	defer m.Close()
+	return shrunk(m, size, most)
+}
+
+func (c *Cuttings) cutHeads(r *vision.Result, p *photo.Picture) error {
 	c.Heads = map[int][]byte{}
 	for _, f := range r.Fasteners {
 		x, y, ok := onRoof(r.ToPicture, f.Px, valueOr(f.Along, 0), valueOr(f.AboveButt, 0))
 		if !ok {
 			continue
 		}
-		jpeg, err := rectified(m, r.ToPicture, x, y)
+		jpeg, err := rectified(p, r.ToPicture, x, y)
 		if err != nil {
 			return err
 		}
@@ -74,7 +80,7 @@ func (c *Cuttings) cutHeads(r *vision.Result, m gocv.Mat) error {
 }
 
 // cutStrip unrolls as much of the course as the views of its pieces and joints need.
-func (c *Cuttings) cutStrip(r *vision.Result, m gocv.Mat) error {
+func (c *Cuttings) cutStrip(r *vision.Result, p *photo.Picture) error {
 	left, right := math.Inf(1), math.Inf(-1)
 	for _, at := range placesOf(r.Course) {
 		if x, _, ok := onRoof(r.ToPicture, at, 0, 0); ok {
@@ -84,7 +90,7 @@ func (c *Cuttings) cutStrip(r *vision.Result, m gocv.Mat) error {
 	if left >= right || right-left > stripMost {
 		return nil
 	}
-	strip, err := unrolled(m, r.ToPicture, left, pieceH-pieceFoot, int(math.Ceil((right-left)*pieceScale)), int(pieceH*pieceScale))
+	strip, err := unrolled(p, r.ToPicture, left, pieceH-pieceFoot, int(math.Ceil((right-left)*pieceScale)), int(pieceH*pieceScale))
 	if err != nil {
 		return err
 	}
@@ -113,37 +119,60 @@ func middleOf(q vision.Piece) vision.Point {
 }
 
 // rectified cuts the window about (x, y), mm on the course's surface, out of
-// the full picture. Over so small a piece the mapping is a homography, which
-// its four corners give. It is nil where a corner is not to be seen.
-func rectified(m gocv.Mat, toPicture toPicture, x, y length.MM) ([]byte, error) {
-	w, h := int(closeW*closeScale), int(closeH*closeScale)
-	var from, to []gocv.Point2f
-	for _, c := range [][2]float64{{-1, 1}, {1, 1}, {1, -1}, {-1, -1}} {
+// the photo. Over so small a piece the mapping is a homography, which its four
+// corners give. It is nil where a corner is not to be seen.
+func rectified(p *photo.Picture, toPicture toPicture, x, y length.MM) ([]byte, error) {
+	var from, to [4]vision.Point
+	for i, c := range [4][2]float64{{-1, 1}, {1, 1}, {1, -1}, {-1, -1}} {
 		u, v := c[0]*closeW/2, c[1]*closeH/2
-		p := toPicture(x+length.MM(u), y+length.MM(v))
-		if math.IsNaN(p.X + p.Y) {
+		from[i] = toPicture(x+length.MM(u), y+length.MM(v))
+		to[i] = vision.Point{X: (u+closeW/2)*closeScale - .5, Y: (closeH/2-v)*closeScale - .5}
+		if math.IsNaN(from[i].X + from[i].Y) {
 			return nil, nil
 		}
-		from = append(from, gocv.Point2f{X: float32(p.X), Y: float32(p.Y)})
-		to = append(to, gocv.Point2f{
-			X: float32((u+closeW/2)*closeScale - 0.5),
-			Y: float32((closeH/2-v)*closeScale - 0.5),
-		})
 	}
-	src, dst := gocv.NewPoint2fVectorFromPoints(from), gocv.NewPoint2fVectorFromPoints(to)
+	half, err := p.Reduced(2)
+	if err != nil {
+		return nil, err
+	}
+	colour, err := warped(half, from, to, .5)
+	if err != nil {
+		return nil, err
+	}
+	defer colour.Close()
+	gray, err := warped(p.Gray, from, to, 1)
+	if err != nil {
+		return nil, err
+	}
+	defer gray.Close()
+	if err := photo.Shade(&colour, gray); err != nil {
+		return nil, err
+	}
+	return jpegOf(colour, gocv.IMWriteJpegQuality, cutQuality)
+}
+
+// warped brings four places of the photo to four of a close-up; m is the photo
+// at a scale.
+func warped(m gocv.Mat, from, to [4]vision.Point, scale float64) (gocv.Mat, error) {
+	var a, b []gocv.Point2f
+	for i := range from {
+		a = append(a, gocv.Point2f{X: float32((from[i].X+.5)*scale - .5), Y: float32((from[i].Y+.5)*scale - .5)})
+		b = append(b, gocv.Point2f{X: float32(to[i].X), Y: float32(to[i].Y)})
+	}
+	src, dst := gocv.NewPoint2fVectorFromPoints(a), gocv.NewPoint2fVectorFromPoints(b)
 	defer src.Close()
 	defer dst.Close()
 	homography := gocv.GetPerspectiveTransform2f(src, dst)
 	defer homography.Close()
 	out := gocv.NewMat()
-	defer out.Close()
-	if err := gocv.WarpPerspectiveWithParams(m, &out, homography, image.Pt(w, h), gocv.InterpolationCubic, gocv.BorderConstant, outside); err != nil {
-		return nil, err
+	if err := gocv.WarpPerspectiveWithParams(m, &out, homography, image.Pt(closeW*closeScale, closeH*closeScale), gocv.InterpolationCubic, gocv.BorderConstant, outside); err != nil {
+		out.Close()
+		return out, err
 	}
-	return jpegOf(out, gocv.IMWriteJpegQuality, cutQuality)
+	return out, nil
 }
 
-// outside is what a view shows where the photo ends.
+// outside is what a view shows where the photo ends: grey, in colour and without.
 var outside = color.RGBA{R: 0xdd, G: 0xdd, B: 0xdd, A: 0xff}
 
 // unrollStep is the grid, px of the strip, on which the mapping is looked up;
@@ -157,7 +186,7 @@ const stripMost = 10_000
 // unrolled is a stretch of roof as a picture: so many columns from left, mm
 // along the course, and rows down from top, mm above the butt. Over so long a
 // piece the mapping is no homography.
-func unrolled(m gocv.Mat, toPicture toPicture, left, top float64, cols, rows int) (gocv.Mat, error) {
+func unrolled(p *photo.Picture, toPicture toPicture, left, top float64, cols, rows int) (gocv.Mat, error) {
 	mapX, mapY := gocv.NewMatWithSize(rows, cols, gocv.MatTypeCV32F), gocv.NewMatWithSize(rows, cols, gocv.MatTypeCV32F)
 	defer mapX.Close()
 	defer mapY.Close()
@@ -168,11 +197,11 @@ func unrolled(m gocv.Mat, toPicture toPicture, left, top float64, cols, rows int
 	}
 	nodes := cols/unrollStep + 2
 	place := func(i, j int) vision.Point { // of a node of the grid
-		p := toPicture(length.MM(left+(float64(j*unrollStep)+.5)/pieceScale), length.MM(top-(float64(i*unrollStep)+.5)/pieceScale))
-		if math.IsNaN(p.X + p.Y) {
-			p.X, p.Y = -1e4, -1e4
+		at := toPicture(length.MM(left+(float64(j*unrollStep)+.5)/pieceScale), length.MM(top-(float64(i*unrollStep)+.5)/pieceScale))
+		if math.IsNaN(at.X + at.Y) {
+			at.X, at.Y = -1e4, -1e4
 		}
-		return p
+		return at
 	}
 	row := func(i int) []vision.Point {
 		out := make([]vision.Point, nodes)
@@ -195,12 +224,7 @@ func unrolled(m gocv.Mat, toPicture toPicture, left, top float64, cols, rows int
 			ys[i*cols+j] = float32(a*above[k].Y + b*above[k+1].Y + c*below[k].Y + d*below[k+1].Y)
 		}
 	}
-	out := gocv.NewMat()
-	if err := gocv.Remap(m, &out, &mapX, &mapY, gocv.InterpolationLinear, gocv.BorderConstant, outside); err != nil {
-		out.Close()
-		return gocv.Mat{}, err
-	}
-	return out, nil
+	return p.Sample(mapX, mapY, 1, outside)
 }
 
 // head is the cutting of a head, nil when there is none.

@@ -14,6 +14,7 @@ import (
 
 	"coursegauge/vision"
 	"coursegauge/vision/length"
+	"coursegauge/vision/photo"
 )
 
 // decoded reads a picture the way it stands in the page.
@@ -117,7 +118,12 @@ func TestRectified(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	jpeg, err := rectified(m, scenePlace, x, y)
+	p, err := photo.Of(m)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	jpeg, err := rectified(p, scenePlace, x, y)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -146,7 +146,12 @@ func added(t *testing.T, s schedule.Schedule, name string) (*Writer, inspection.
 
 func cutOf(t *testing.T, r *vision.Result, pic gocv.Mat) *Cuttings {
 	t.Helper()
-	c, err := Cut(r, pic)
+	p, err := photo.Of(pic)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	c, err := Cut(r, p)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -13,6 +13,7 @@ import (
 	"math"
 
 	"coursegauge/vision/net"
+	"coursegauge/vision/photo"
 	"coursegauge/vision/plane"
 )
 
@@ -88,7 +89,7 @@ type Maps struct {
 
 // Read runs the network over a view; the view's sides are rounded up to what
 // the network takes.
-func (r *Reader) Read(p *plane.Pyramid, v plane.View) (*Maps, error) {
+func (r *Reader) Read(p *photo.Picture, v plane.View) (*Maps, error) {
 	v.W, v.H = (v.W+block-1)/block*block, (v.H+block-1)/block*block
 	pic, err := v.Picture(p)
 	if err != nil {

@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"coursegauge/vision/net"
+	"coursegauge/vision/photo"
 	"coursegauge/vision/plane"
 )
 
@@ -65,7 +66,7 @@ func NewCloser() (*Closer, error) {
 func (c *Closer) Close() { c.net.Close() }
 
 // Look looks at a place; ok is false where the photo shows too little of it.
-func (c *Closer) Look(p *plane.Pyramid, f *plane.Frame, at MeetAt) (m Meeting, ok bool, err error) {
+func (c *Closer) Look(p *photo.Picture, f *plane.Frame, at MeetAt) (m Meeting, ok bool, err error) {
 	v := plane.View{Frame: f, PPM: meetPPM, X0: at.X - meetMid/meetPPM, Y1: at.Y + MeetHigh, W: meetW, H: meetH, Z: at.Z}
 	pic, err := v.Picture(p)
 	if err != nil {

@@ -13,6 +13,7 @@ import (
 	"math"
 
 	"coursegauge/vision/net"
+	"coursegauge/vision/photo"
 	"coursegauge/vision/plane"
 )
 
@@ -72,7 +73,7 @@ func (f *Finder) Close() { f.net.Close() }
 
 // Look looks at a place of the roof (mm), twice: the second time centred on
 // what the first one found.
-func (f *Finder) Look(p *plane.Pyramid, fr *plane.Frame, x, y, z float64) (Look, error) {
+func (f *Finder) Look(p *photo.Picture, fr *plane.Frame, x, y, z float64) (Look, error) {
 	l, err := f.once(p, fr, x, y, z)
 	if err != nil || l.P < .02 {
 		return l, err
@@ -83,7 +84,7 @@ func (f *Finder) Look(p *plane.Pyramid, fr *plane.Frame, x, y, z float64) (Look,
 	return l, nil
 }
 
-func (f *Finder) once(p *plane.Pyramid, fr *plane.Frame, x, y, z float64) (Look, error) {
+func (f *Finder) once(p *photo.Picture, fr *plane.Frame, x, y, z float64) (Look, error) {
 	v := plane.View{Frame: fr, PPM: fine, X0: x - centre/fine, Y1: y + centre/fine, W: side, H: side, Z: z}
 	pic, err := v.Picture(p)
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 
 	"gocv.io/x/gocv"
 
+	"coursegauge/vision/photo"
 	"coursegauge/vision/plane"
 )
 
@@ -119,7 +120,7 @@ func (d *drawn) byEllipse(t *testing.T, h [2]float64) round {
 
 // byHough finds the circle in the rectified patch that the network sees too
 // (OpenCV's HoughCircles, the gradient method).
-func (d *drawn) byHough(t *testing.T, p *plane.Pyramid, h [2]float64) (round, bool) {
+func (d *drawn) byHough(t *testing.T, p *photo.Picture, h [2]float64) (round, bool) {
 	t.Helper()
 	view := plane.View{Frame: &d.frame, PPM: fine, X0: h[0] - centre/fine, Y1: h[1] + centre/fine, W: side, H: side}
 	patch, err := view.Picture(p)
@@ -161,7 +162,10 @@ func TestCloserLookAgainstEllipseAndHough(t *testing.T) {
 	r := rand.New(rand.NewPCG(61, 1))
 	for _, c := range []struct{ degrees, bright float64 }{{0, 190}, {15, 190}, {30, 200}} {
 		d := draw(t, r, c.degrees*math.Pi/180, c.bright)
-		p := plane.NewPyramid(d.picture)
+		p, err := photo.Of(d.picture)
+		if err != nil {
+			t.Fatal(err)
+		}
 		var look, ellipse, hough errorsOf
 		for _, h := range d.heads {
 			l, err := finder.Look(p, &d.frame, h[0]+1.5, h[1]-1, 0)

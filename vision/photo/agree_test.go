@@ -16,12 +16,7 @@ const roofPhoto = "../../testdata/photos/laminated-metric/roof-002.jpg"
 func cornersOf(t *testing.T, b []byte) map[int][2]float64 {
 	t.Helper()
 	p := mustDecode(t, b)
-	grey := gocv.NewMat()
-	defer grey.Close()
-	if err := gocv.CvtColor(p.Mat, &grey, gocv.ColorBGRToGray); err != nil {
-		t.Fatal(err)
-	}
-	s, err := card.Find(grey, card.Standard)
+	s, err := card.Find(p.Gray, card.Standard)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -54,14 +49,15 @@ func farthest(t *testing.T, a, b map[int][2]float64) float64 {
 func TestFormatsAgreeOnPlaces(t *testing.T) {
 	const limit = .3 // px
 	p := mustDecode(t, readFile(t, roofPhoto))
-	original := encoded(t, ".jpg", p.Mat) // upright, without EXIF
+	upright := colours(t, p)
+	original := encoded(t, ".jpg", upright) // upright, without EXIF
 	want := cornersOf(t, original)
 	side := image.Pt(1344, 1008) // a ninth of the photo
 	var tiles []coded
 	for y := range 3 {
 		for x := range 3 {
 			r := image.Rect(x*side.X, y*side.Y, (x+1)*side.X, (y+1)*side.Y)
-			tile := p.Mat.Region(r)
+			tile := upright.Region(r)
 			tiles = append(tiles, encodeHEVC(t, encoded(t, ".jpg", tile)))
 			_ = tile.Close()
 		}
@@ -69,10 +65,10 @@ func TestFormatsAgreeOnPlaces(t *testing.T) {
 	for name, b := range map[string][]byte{
 		"HEIC":             heifEnc(t, original, ".jpg"),
 		"HEIC of tiles":    heicOf(gridOf(tiles, 3, 3*side.X, 3*side.Y)...),
-		"progressive JPEG": encoded(t, ".jpg", p.Mat, gocv.IMWriteJpegQuality, 92, gocv.IMWriteJpegProgressive, 1),
-		"PNG":              encoded(t, ".png", p.Mat, gocv.IMWritePngCompression, 1),
-		"WebP":             encoded(t, ".webp", p.Mat, gocv.IMWriteWebpQuality, 90),
-		"TIFF":             encoded(t, ".tiff", p.Mat),
+		"progressive JPEG": encoded(t, ".jpg", upright, gocv.IMWriteJpegQuality, 92, gocv.IMWriteJpegProgressive, 1),
+		"PNG":              encoded(t, ".png", upright, gocv.IMWritePngCompression, 1),
+		"WebP":             encoded(t, ".webp", upright, gocv.IMWriteWebpQuality, 90),
+		"TIFF":             encoded(t, ".tiff", upright),
 	} {
 		d := farthest(t, want, cornersOf(t, b))
 		t.Logf("%s: %.3f px at worst", name, d)

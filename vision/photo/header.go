@@ -3,8 +3,6 @@ package photo
 import (
 	"bytes"
 	"fmt"
-
-	"gocv.io/x/gocv"
 )
 
 // The formats that are read.
@@ -29,16 +27,16 @@ type format struct {
 	// orientation is the container's own word, numbered as EXIF does, which then
 	// counts instead of the EXIF tag; nil: the tag counts.
 	orientation func(b []byte) int
-	pixels      func(b []byte, h Header) (gocv.Mat, error) // as stored
-	decoder     func() string                              // its name and version; nil: OpenCV
+	picture     func(b []byte, h Header, orientation int) (*Picture, error) // upright; without facts
+	decoder     func() string                                               // its name and version, where it is told
 }
 
 var formats = []format{
-	{formatJPEG, startsWith(jpegStart), jpegHeader, soundJPEG, jpegEXIF, nil, openCVPixels, nil},
-	{formatPNG, startsWith(pngSignature), pngHeader, soundPNG, pngEXIF, nil, openCVPixels, nil},
-	{formatHEIC, startsHEIC, heicHeader, soundHEIC, heicEXIF, heicOrientation, heicPixels, heicDecoder},
-	{formatWebP, startsWebP, webpHeader, soundWebP, webpEXIF, nil, openCVPixels, nil},
-	{formatTIFF, startsTIFF, tiffHeaderOf, soundTIFF, func(b []byte) []byte { return b }, nil, tiffPixels, nil},
+	{formatJPEG, startsWith(jpegStart), jpegHeader, soundJPEG, jpegEXIF, nil, jpegPicture, nil},
+	{formatPNG, startsWith(pngSignature), pngHeader, soundPNG, pngEXIF, nil, stored(openCVPixels), nil},
+	{formatHEIC, startsHEIC, heicHeader, soundHEIC, heicEXIF, heicOrientation, stored(heicPixels), heicDecoder},
+	{formatWebP, startsWebP, webpHeader, soundWebP, webpEXIF, nil, stored(openCVPixels), nil},
+	{formatTIFF, startsTIFF, tiffHeaderOf, soundTIFF, func(b []byte) []byte { return b }, nil, stored(tiffPixels), nil},
 }
 
 func startsWith(start []byte) func([]byte) bool {

@@ -95,7 +95,7 @@ func TestHEICTurnsOnce(t *testing.T) {
 			if p.Facts.Orientation != want.orientation {
 				t.Errorf("%s, tag %d: orientation %d, want %d", name, tag, p.Facts.Orientation, want.orientation)
 			}
-			if d := meanDifference(p.Mat, turned(t, m, want.orientation)); d > 3 {
+			if d := meanDifference(colours(t, p), turned(t, m, want.orientation)); d > 3 {
 				t.Errorf("%s, tag %d: %d x %d pixels differ by %.1f levels", name, tag, p.Width(), p.Height(), d)
 			}
 		}
@@ -110,7 +110,7 @@ func TestHEICSizeBehindTheTurn(t *testing.T) {
 	item := c.item()
 	item.properties = [][]byte{boxOf("hvcC", c.hvcC), irot(1), ispe(72, 120)}
 	p := mustDecode(t, heicOf(item))
-	if d := meanDifference(p.Mat, turned(t, m, 8)); d > 3 || p.Header.Width != 120 {
+	if d := meanDifference(colours(t, p), turned(t, m, 8)); d > 3 || p.Header.Width != 120 {
 		t.Errorf("stored %d wide, pixels differ by %.1f levels", p.Header.Width, d)
 	}
 }
@@ -145,7 +145,7 @@ func TestHEICGrid(t *testing.T) {
 	exif := exifItem(camera([]field{shortField(0x0112, 6), asciiField(0x0110, "Example Phone 1")}, []field{asciiField(0x9003, "2026:05:01 16:20:05")}, nil), 6)
 	items[2].pieces, exif.pieces = 2, 3
 	p := mustDecode(t, heicOf(append(items, exif, tiles[0].item())...))
-	if d := meanDifference(p.Mat, turned(t, m, 6)); d > 3 {
+	if d := meanDifference(colours(t, p), turned(t, m, 6)); d > 3 {
 		t.Errorf("%d x %d pixels differ by %.1f levels", p.Width(), p.Height(), d)
 	}
 	name, err := heif.Decoder()
@@ -168,7 +168,7 @@ func TestHEICOfTenBits(t *testing.T) {
 		t.Fatal(err)
 	}
 	p := mustDecode(t, heicOf(encodeHEVC(t, encoded(t, ".png", deep), "-b", "10").item()))
-	if d := meanDifference(p.Mat, m); d > 3 {
+	if d := meanDifference(colours(t, p), m); d > 3 {
 		t.Errorf("pixels differ by %.1f levels", d)
 	}
 }

@@ -3,7 +3,12 @@ package photo
 import (
 	"bytes"
 	"encoding/binary"
+	"errors"
 	"iter"
+
+	"gocv.io/x/gocv"
+
+	"coursegauge/vision/photo/jpeg"
 )
 
 // Markers of ITU-T T.81 (09/92), table B.1.
@@ -194,4 +199,34 @@ func jpegEXIF(b []byte) []byte {
 		}
 	}
 	return nil
+}
+
+// jpegPicture takes the planes of the file as they are; where it has none such,
+// they are made of its pixels.
+func jpegPicture(b []byte, h Header, orientation int) (*Picture, error) {
+	if h.Width%2 != 0 || h.Height%2 != 0 {
+		return stored(openCVPixels)(b, h, orientation)
+	}
+	w, high := h.Width, h.Height
+	if orientation >= 5 {
+		w, high = high, w
+	}
+	p := &Picture{Gray: gocv.NewMatWithSize(high, w, gocv.MatTypeCV8UC1), halves: []gocv.Mat{gocv.NewMatWithSize(high/2, w/2, gocv.MatTypeCV8UC3)}}
+	gray, err := p.Gray.DataPtrUint8()
+	colour, errColour := p.halves[0].DataPtrUint8()
+	if err = errors.Join(err, errColour); err == nil {
+		err = jpeg.Planes(b, h.Width, h.Height, orientation, gray, colour)
+	}
+	if err == nil {
+		return p, nil
+	}
+	_ = p.Close() // its own error adds nothing
+	var other *jpeg.OtherSize
+	switch {
+	case errors.Is(err, jpeg.ErrKind):
+		return stored(openCVPixels)(b, h, orientation)
+	case errors.As(err, &other):
+		return nil, unreadable(copyAgain, "the header says %d x %d pixels, the data %d x %d", h.Width, h.Height, other.Width, other.Height)
+	}
+	return nil, unreadable(copyAgain, "the %s data cannot be decoded: %v", h.Format, err)
 }

@@ -26,6 +26,17 @@ func mustDecode(t *testing.T, b []byte) *Picture {
 	return p
 }
 
+// colours is a picture in colour.
+func colours(t *testing.T, p *Picture) gocv.Mat {
+	t.Helper()
+	m, err := p.BGR()
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = m.Close() })
+	return m
+}
+
 // outsideDigit is a grey copy of a reference photo with the digit, which
 // differs from file to file, painted over.
 func outsideDigit(t *testing.T, m gocv.Mat) gocv.Mat {
@@ -62,7 +73,7 @@ func correlation(t *testing.T, a, b gocv.Mat) float64 {
 // correlation of 0.99 outside the digit, and a wrong turn gives 0.48 at most.
 func TestEightOrientationsOnePicture(t *testing.T) {
 	reference := mustDecode(t, readFile(t, orientationDir, "Landscape_2.jpg"))
-	want := outsideDigit(t, reference.Mat)
+	want := outsideDigit(t, colours(t, reference))
 	for n := 1; n <= 8; n++ {
 		p := mustDecode(t, readFile(t, orientationDir, fmt.Sprintf("Landscape_%d.jpg", n)))
 		if p.Facts.Orientation != n {
@@ -75,7 +86,7 @@ func TestEightOrientationsOnePicture(t *testing.T) {
 		if stored := (n >= 5) == (p.Header.Width == 450); !stored {
 			t.Errorf("Landscape_%d: stored %d x %d", n, p.Header.Width, p.Header.Height)
 		}
-		if r := correlation(t, outsideDigit(t, p.Mat), want); r < 0.99 {
+		if r := correlation(t, outsideDigit(t, colours(t, p)), want); r < 0.99 {
 			t.Errorf("Landscape_%d: correlation %.4f, want at least 0.99", n, r)
 		}
 	}
@@ -274,8 +285,8 @@ func TestKindsOfPNG(t *testing.T) {
 			t.Fatal(err)
 		}
 		p := mustDecode(t, b.Bytes())
-		if p.Mat.Type() != gocv.MatTypeCV8UC3 || p.Width() != 7 || p.Height() != 5 {
-			t.Errorf("%s: type %v, %d x %d", name, p.Mat.Type(), p.Width(), p.Height())
+		if p.Gray.Type() != gocv.MatTypeCV8UC1 || p.Width() != 7 || p.Height() != 5 {
+			t.Errorf("%s: type %v, %d x %d", name, p.Gray.Type(), p.Width(), p.Height())
 		}
 	}
 }

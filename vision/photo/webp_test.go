@@ -42,13 +42,13 @@ func TestWebPTurnsOnce(t *testing.T) {
 	const quality = gocv.IMWriteWebpQuality
 	for name, b := range map[string][]byte{"lossy": encoded(t, ".webp", m, quality, 95), "lossless": encoded(t, ".webp", m, quality, 101)} {
 		p := mustDecode(t, b)
-		if d := meanDifference(p.Mat, m); d > 4 || p.Header.Format != formatWebP {
+		if d := meanDifference(colours(t, p), m); d > 4 || p.Header.Format != formatWebP {
 			t.Errorf("%s: pixels differ by %.1f levels, %+v", name, d, p.Header)
 		}
 		body := camera([]field{shortField(0x0112, 6)}, nil, nil)
 		for _, prefix := range []string{"", "Exif\x00\x00"} {
 			p = mustDecode(t, riffOf(vp8x(8, 40, 24), imageChunk(t, b), riffChunk(chunkWEXI, append([]byte(prefix), body...))))
-			if d := meanDifference(p.Mat, turned(t, m, 6)); d > 4 || p.Facts.Orientation != 6 {
+			if d := meanDifference(colours(t, p), turned(t, m, 6)); d > 4 || p.Facts.Orientation != 6 {
 				t.Errorf("%s with EXIF: orientation %d, pixels differ by %.1f levels", name, p.Facts.Orientation, d)
 			}
 		}

@@ -102,7 +102,8 @@ type Solution struct {
 	inputs     inputs
 }
 
-func hypot(a, b float64) float64 { return math.Hypot(a, b) }
+// hypot is math.Hypot for lengths that do not overflow when squared, four times as fast.
+func hypot(a, b float64) float64 { return math.Sqrt(a*a + b*b) }
 
 // frame is the camera that a parameter vector stands for.
 func (p *Problem) frame(q *[nParams]float64) Frame {
@@ -120,14 +121,16 @@ func (p *Problem) frame(q *[nParams]float64) Frame {
 // halfLong is where the card's bend is measured, mm from its middle.
 const halfLong = 140.0
 
-// onRoof is a point of the card's face in the roof frame.
-func onRoof(q *[nParams]float64, x, y float64) (X, Y, Z float64) {
+// onRoof takes points of the card's face to the roof frame.
+func onRoof(q *[nParams]float64) func(x, y float64) (X, Y, Z float64) {
 	s := 1 + q[iCardScale]
-	x, y = x*s, y*s
 	sin, cos := math.Sincos(q[iCardTurn])
-	a, b := x/halfLong, y/halfLong
-	z := q[iCardZ] + q[iCardTiltX]*x + q[iCardTiltY]*y + q[iCardBend]*(a*a-1./3) + q[iCardBow]*(b*b-1./6) + 2*q[iCardTwist]*a*b
-	return x*cos - y*sin, q[iCardY] + x*sin + y*cos, z
+	return func(x, y float64) (X, Y, Z float64) {
+		x, y = x*s, y*s
+		a, b := x/halfLong, y/halfLong
+		z := q[iCardZ] + q[iCardTiltX]*x + q[iCardTiltY]*y + q[iCardBend]*(a*a-1./3) + q[iCardBow]*(b*b-1./6) + 2*q[iCardTwist]*a*b
+		return x*cos - y*sin, q[iCardY] + x*sin + y*cos, z
+	}
 }
 
 // steps for the numerical derivatives: small against each unknown's uncertainty.
@@ -176,7 +179,8 @@ func (p *Problem) descend(q *[nParams]float64, wide float64) (r, w []float64, nc
 	r, nc, nl = p.residuals(q, nil)
 	w = weights(r, nc, nl, wide)
 	cost := sumSquares(r, w)
-	lambda := 1e-3
+	lambda := 1e-7
+
 	for range 40 {
 		N, g := p.normal(q, r, w)
 		better := false
@@ -192,7 +196,7 @@ func (p *Problem) descend(q *[nParams]float64, wide float64) (r, w []float64, nc
 				better = gain > 1e-6
 				break
 			}
-			lambda *= 6
+			lambda *= 10
 		}
 		if !better {
 			break
@@ -205,9 +209,9 @@ func (p *Problem) finish(q *[nParams]float64, r, w []float64, nc, nl int) *Solut
 	s := &Solution{Frame: p.frame(q), Params: *q, problem: p, Card: CardPlace{q[iCardTurn], q[iCardY], q[iCardZ]}}
 	f := s.Frame
 	sum := 0.0
+	place := onRoof(q)
 	for _, c := range p.Corners {
-		X, Y, Z := onRoof(q, c.X, c.Y)
-		u, v := f.Project(X, Y, Z)
+		u, v := f.Project(place(c.X, c.Y))
 		sum += (u-c.U)*(u-c.U) + (v-c.V)*(v-c.V)
 	}
 	s.ResidualPx = math.Sqrt(sum / float64(2*max(1, len(p.Corners))))
@@ -244,13 +248,14 @@ func sumSquares(r, w []float64) float64 {
 
 // jacobian has a row for each unknown: the weighted change of all residuals.
 func (p *Problem) jacobian(q *[nParams]float64, w []float64) (J [nParams][]float64) {
-	at := p.frame(q)
-	same := p.lines(&at, nil)
+	f := p.frame(q)
+	at := base{rays: p.rays(&f.Lens), corners: p.corners(q, &f, nil)}
+	at.lines = p.lines(&f, at.rays, nil)
 	for j := range nParams {
 		a, b := *q, *q
 		a[j] += steps[j]
 		b[j] -= steps[j]
-		ra, rb := p.changed(j, &a, same), p.changed(j, &b, same)
+		ra, rb := p.changed(j, &a, &at), p.changed(j, &b, &at)
 		for i := range ra {
 			ra[i] = (ra[i] - rb[i]) / (2 * steps[j]) * w[i]
 		}
@@ -259,15 +264,32 @@ func (p *Problem) jacobian(q *[nParams]float64, w []float64) (J [nParams][]float
 	return J
 }
 
-// changed are the residuals at q, which differs in unknown j from where the
-// lines' are same: where the card lies is nothing to them.
-func (p *Problem) changed(j int, q *[nParams]float64, same []float64) []float64 {
-	if j < iCardTurn || j > iCardScale {
-		r, _, _ := p.residuals(q, nil)
-		return r
-	}
+// base is what a change of one unknown may leave as it is.
+type base struct {
+	rays           [][]Vec
+	corners, lines []float64
+}
+
+// changed are the residuals at q, which differs from the base in unknown j alone:
+// where the card lies is nothing to the lines, how the shingles rise nothing to
+// the corners, and only the lens bends the lines of sight.
+func (p *Problem) changed(j int, q *[nParams]float64, at *base) []float64 {
 	f := p.frame(q)
-	return p.priors(q, &f, append(p.corners(q, &f, nil), same...))
+	r := make([]float64, 0, len(at.corners)+len(at.lines)+len(priorSources))
+	if j == iRise {
+		r = append(r, at.corners...)
+	} else {
+		r = p.corners(q, &f, r)
+	}
+	switch {
+	case j >= iCardTurn && j <= iCardScale:
+		r = append(r, at.lines...)
+	case j >= iFocal && j <= iCy:
+		r = p.lines(&f, p.rays(&f.Lens), r)
+	default:
+		r = p.lines(&f, at.rays, r)
+	}
+	return p.priors(q, &f, r)
 }
 
 // normal is JᵀWJ and JᵀWr.

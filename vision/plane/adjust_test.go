@@ -15,7 +15,7 @@ func cornersOn(f *Frame, q *[nParams]float64, px func() float64) []Corner {
 	var out []Corner
 	for i := range 54 {
 		x, y := 25.4*float64(i%9-4), 25.4*(2.5-float64(i/9))
-		u, v := f.Project(onRoof(q, x, y))
+		u, v := f.Project(onRoof(q)(x, y))
 		out = append(out, Corner{X: x, Y: y, U: u + px(), V: v + px(), Sigma: cornerU})
 	}
 	return out

@@ -39,7 +39,7 @@ func bentRoof(r *rand.Rand, b float64, z func(x, y float64) float64) *roof {
 	p := &o.problem
 	for i := range p.Corners {
 		c := &p.Corners[i]
-		X, Y, Z := onRoof(&o.card, c.X, c.Y)
+		X, Y, Z := onRoof(&o.card)(c.X, c.Y)
 		u0, v0 := o.truth.Project(X, Y, Z)
 		u1, v1 := o.truth.Project(X, Y, Z+b*z(c.X, c.Y))
 		c.U, c.V = c.U+u1-u0, c.V+v1-v0

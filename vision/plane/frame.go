@@ -43,7 +43,11 @@ func (f *Frame) meet(c, d Vec, z float64) (x, y float64) {
 // OnSurface is where the line of sight of a pixel meets the surface of a
 // course (0 the open one, -1 the one below), raised by rise mm.
 func (f *Frame) OnSurface(u, v float64, course int, rise float64) (x, y float64) {
-	c, d := f.Centre(), f.R.MulT(f.Lens.Ray(u, v))
+	return f.surface(f.Centre(), f.R.MulT(f.Lens.Ray(u, v)), course, rise)
+}
+
+// surface is OnSurface for a line of sight from c along d, in the roof frame.
+func (f *Frame) surface(c, d Vec, course int, rise float64) (x, y float64) {
 	base := float64(course) * f.Stack.Exposure
 	z := f.Stack.At(0) + rise
 	for range 4 {

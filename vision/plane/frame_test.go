@@ -122,7 +122,7 @@ func TestPoseAndFrameFromACard(t *testing.T) {
 			}
 		}
 		// the tilt is the angle at the card between its normal and the camera
-		x, y, z := onRoof(&q, 0, 0)
+		x, y, z := onRoof(&q)(0, 0)
 		c := f.Centre().Sub(Vec{x, y, z})
 		want := math.Acos(c[2]/norm(c)) * 180 / math.Pi
 		if d := math.Abs(pose.TiltDeg() - want); d > 1e-3 {

@@ -26,14 +26,24 @@ type Line struct {
 // and how far its middle lies off the chord of its ends, mm.
 type trend struct{ at, slope, mid, length, sagitta float64 }
 
-// trendOf lays a line's points on their surface and fits a straight line, and
-// to what is left an arc.
-func trendOf(f *Frame, l *Line) trend {
-	places := make([][2]float64, len(l.Pts))
+// rays are the lines of sight of the line's points in the camera frame.
+func (l *Line) rays(lens *Lens) []Vec {
+	out := make([]Vec, len(l.Pts))
+	for i, p := range l.Pts {
+		out[i] = lens.Ray(p[0], p[1])
+	}
+	return out
+}
+
+// trendOf lays a line's points, seen along rays, on their surface and fits a
+// straight line, and to what is left an arc.
+func trendOf(f *Frame, l *Line, rays []Vec) trend {
+	places := make([][2]float64, len(rays))
+	centre := f.Centre()
 	var sa, sb, saa, sab float64
 	lo, hi := math.Inf(1), math.Inf(-1)
-	for i, p := range l.Pts {
-		a, b := placeOf(f, l, p)
+	for i, ray := range rays {
+		a, b := placeOf(f, l, centre, ray)
 		places[i] = [2]float64{a, b}
 		sa, sb = sa+a, sb+b
 		saa, sab = saa+a*a, sab+a*b
@@ -73,15 +83,17 @@ func (t *trend) arc(places [][2]float64, v float64) float64 {
 	return num / den * t.length * t.length / 4
 }
 
-// placeOf is a line point in the roof frame: along and across the line.
-func placeOf(f *Frame, l *Line, p [2]float64) (along, across float64) {
+// placeOf is a line point in the roof frame, seen from the camera's centre along
+// a ray: along and across the line.
+func placeOf(f *Frame, l *Line, centre, ray Vec) (along, across float64) {
+	d := f.R.MulT(ray)
 	switch l.Kind {
 	case Butt:
-		return f.OnPlane(p[0], p[1], f.Stack.At(0))
+		return f.meet(centre, d, f.Stack.At(0))
 	case Top:
-		return f.OnPlane(p[0], p[1], f.Stack.At(f.Stack.Height))
+		return f.meet(centre, d, f.Stack.At(f.Stack.Height))
 	default:
-		x, y := f.OnSurface(p[0], p[1], l.Course, 0)
+		x, y := f.surface(centre, d, l.Course, 0)
 		return y, x
 	}
 }
@@ -92,7 +104,7 @@ func (t trend) At(along float64) float64 { return t.at + t.slope*(along-t.mid) }
 // Across is a line's place across (mm: y of a butt or top, x of a joint) at a
 // place along it, laid on its surface by the given frame.
 func (l *Line) Across(f *Frame, along float64) float64 {
-	t := trendOf(f, l)
+	t := trendOf(f, l, l.rays(&f.Lens))
 	if l.Kind == Joint && t.length < 120 {
 		t.slope = 0 // too short to tell a direction of its own; joints are square to the butt
 	}
@@ -102,8 +114,9 @@ func (l *Line) Across(f *Frame, along float64) float64 {
 // Reach is where a line begins and ends along itself, mm.
 func (l *Line) Reach(f *Frame) (from, to float64) {
 	from, to = math.Inf(1), math.Inf(-1)
-	for _, p := range l.Pts {
-		a, _ := placeOf(f, l, p)
+	centre := f.Centre()
+	for _, ray := range l.rays(&f.Lens) {
+		a, _ := placeOf(f, l, centre, ray)
 		from, to = min(from, a), max(to, a)
 	}
 	return from, to

@@ -6,29 +6,38 @@ func (p *Problem) residuals(q *[nParams]float64, out []float64) (res []float64, 
 	f := p.frame(q)
 	res = p.corners(q, &f, out[:0])
 	corners = len(res)
-	res = p.lines(&f, res)
+	res = p.lines(&f, p.rays(&f.Lens), res)
 	lines = len(res) - corners
 	return p.priors(q, &f, res), corners, lines
 }
 
 // corners adds the board corners' distances from where q puts them.
 func (p *Problem) corners(q *[nParams]float64, f *Frame, res []float64) []float64 {
+	place := onRoof(q)
 	for _, c := range p.Corners {
-		X, Y, Z := onRoof(q, c.X, c.Y)
-		u, v := f.Project(X, Y, Z)
+		u, v := f.Project(place(c.X, c.Y))
 		s := hypot(c.Sigma, p.Prior.CornerPx)
 		res = append(res, (u-c.U)/s, (v-c.V)/s)
 	}
 	return res
 }
 
-// lines adds how the lines, laid on their surfaces, depart from one another and
-// from what is known of the product.
-func (p *Problem) lines(f *Frame, res []float64) []float64 {
+// rays are the lines of sight of the lines' points.
+func (p *Problem) rays(l *Lens) [][]Vec {
+	out := make([][]Vec, len(p.Lines))
+	for i := range p.Lines {
+		out[i] = p.Lines[i].rays(l)
+	}
+	return out
+}
+
+// lines adds how the lines, laid on their surfaces along the lines of sight,
+// depart from one another and from what is known of the product.
+func (p *Problem) lines(f *Frame, rays [][]Vec, res []float64) []float64 {
 	k, E := p.Known, f.Stack.Exposure
 	tr := make([]trend, len(p.Lines))
 	for i := range p.Lines {
-		tr[i] = trendOf(f, &p.Lines[i])
+		tr[i] = trendOf(f, &p.Lines[i], rays[i])
 	}
 	for i := range p.Lines {
 		l, t := &p.Lines[i], tr[i]

@@ -2,11 +2,12 @@ package plane
 
 import (
 	"fmt"
-	"image"
 	"image/color"
 	"math"
 
 	"gocv.io/x/gocv"
+
+	"coursegauge/vision/photo"
 )
 
 // View is a rectified picture of the height Z: columns run along the courses,
@@ -28,43 +29,6 @@ func (v *View) ToPicture(col, row float64) (x, y float64) {
 // ToRoof takes view pixels to the roof (at height Z).
 func (v *View) ToRoof(col, row float64) (x, y float64) { return v.X0 + col/v.PPM, v.Y1 - row/v.PPM }
 
-// Pyramid keeps the picture at the reductions that views ask for.
-type Pyramid struct{ levels map[int]gocv.Mat }
-
-// NewPyramid starts from a picture, which it does not own.
-func NewPyramid(picture gocv.Mat) *Pyramid {
-	return &Pyramid{levels: map[int]gocv.Mat{1: picture}}
-}
-
-// Close frees the reduced pictures.
-func (p *Pyramid) Close() {
-	for n, m := range p.levels {
-		if n > 1 {
-			m.Close()
-		}
-	}
-}
-
-// level is the picture halved, by area, until it is reduced n times.
-func (p *Pyramid) level(n int) (gocv.Mat, error) {
-	if m, ok := p.levels[n]; ok {
-		return m, nil
-	}
-	src, err := p.level(n / 2)
-	if err != nil {
-		return src, err
-	}
-	m, size := gocv.NewMat(), image.Pt(src.Cols()/2, src.Rows()/2)
-	even := src.Region(image.Rect(0, 0, 2*size.X, 2*size.Y)) // an odd last row would stretch the rest
-	defer even.Close()
-	if err := gocv.Resize(even, &m, size, 0, 0, gocv.InterpolationArea); err != nil {
-		m.Close()
-		return m, fmt.Errorf("reduce the picture %d times: %w", n, err)
-	}
-	p.levels[n] = m
-	return m, nil
-}
-
 const (
 	finest   = .8 // the least number of pixels of the reduced photo to a pixel of a view
 	coarsest = 64 // a photo is reduced no further
@@ -78,38 +42,34 @@ const grid = 8
 
 // Picture renders the view. Pixels that the photo does not show are 0. Before
 // sampling, a finer photo is reduced by area to about the view's resolution.
-func (v *View) Picture(p *Pyramid) (gocv.Mat, error) {
+func (v *View) Picture(p *photo.Picture) (gocv.Mat, error) {
 	n := 1
 	for scale := v.localScale(); n < coarsest && scale >= finest*2*float64(n); {
 		n *= 2
-	}
-	src, err := p.level(n)
-	if err != nil {
-		return gocv.Mat{}, err
 	}
 	mx, my := gocv.NewMatWithSize(v.H, v.W, gocv.MatTypeCV32F), gocv.NewMatWithSize(v.H, v.W, gocv.MatTypeCV32F)
 	defer mx.Close()
 	defer my.Close()
 	ax, ay := floats(mx), floats(my)
-	v.maps(ax, ay, float64(n))
-	out := gocv.NewMat()
-	if err := gocv.Remap(src, &out, &mx, &my, gocv.InterpolationLinear, gocv.BorderConstant, color.RGBA{}); err != nil {
-		out.Close()
-		return out, fmt.Errorf("rectify the picture: %w", err)
+	v.maps(ax, ay)
+	out, err := p.Sample(mx, my, n, color.RGBA{})
+	if err != nil {
+		return out, fmt.Errorf("rectify: %w", err)
 	}
-	blank(out, ax, ay, float32(src.Cols()), float32(src.Rows()))
+	blank(out, ax, ay, float32(p.Width()), float32(p.Height()), float32(max(n, 2)))
 	return out, nil
 }
 
-// blank clears the pixels whose neighbours lie partly outside the photo.
-func blank(out gocv.Mat, mx, my []float32, w, h float32) {
+// blank clears the pixels whose neighbours in the photo reduced n times lie
+// partly outside of it.
+func blank(out gocv.Mat, mx, my []float32, w, h, n float32) {
 	b, err := out.DataPtrUint8()
 	if err != nil {
 		return
 	}
-	c := out.Channels()
+	c, rim := out.Channels(), 1.5*n
 	for i := range mx {
-		if x, y := mx[i], my[i]; !(x > 1 && x < w-2 && y > 1 && y < h-2) {
+		if x, y := mx[i]+.5, my[i]+.5; !(x > rim && x < w-rim && y > rim && y < h-rim) {
 			clear(b[i*c : i*c+c])
 		}
 	}
@@ -121,14 +81,13 @@ func (v *View) localScale() float64 {
 	return math.Hypot(c-a, d-b)
 }
 
-// maps fills the sampling positions, in pixels of the picture reduced n times.
-func (v *View) maps(ax, ay []float32, n float64) {
+// maps fills the places in the picture, px, of the view's pixels.
+func (v *View) maps(ax, ay []float32) {
 	gw, gh := v.W/grid+2, v.H/grid+2
 	nx, ny := make([]float64, gw*gh), make([]float64, gw*gh)
 	for j := range gh {
 		for i := range gw {
-			x, y := v.ToPicture(float64(i*grid), float64(j*grid))
-			nx[j*gw+i], ny[j*gw+i] = (x+.5)/n-.5, (y+.5)/n-.5
+			nx[j*gw+i], ny[j*gw+i] = v.ToPicture(float64(i*grid), float64(j*grid))
 		}
 	}
 	for r := range v.H {
