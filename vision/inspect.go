@@ -150,6 +150,9 @@ func (p *pass) show(name string, draw func() (gocv.Mat, error)) {
 
 // underCard tells whether a place of the roof lies under the card or its rim.
 func (p *pass) underCard(x, y float64) bool {
+	if x*x+(y-p.place.Y)*(y-p.place.Y) > cardReach*cardReach {
+		return false
+	}
 	s, c := math.Sincos(p.place.Turn)
 	u, v := c*x+s*(y-p.place.Y), -s*x+c*(y-p.place.Y)
 	return math.Abs(u) < cardHalfLong+cardMargin && math.Abs(v) < cardHalfShort+cardMargin
@@ -160,6 +163,7 @@ const (
 	cardHalfLong  = 139.7
 	cardHalfShort = 107.95
 	cardMargin    = 7
+	cardReach     = 187 // of its corners, over the margin
 )
 
 func mm(v float64) length.MM { return length.MM(v) }

@@ -68,7 +68,8 @@ func logGray(b []byte, channels int, skip func(col, row int) bool) []float32 {
 	return out
 }
 
-// spectrum is the power of the two-dimensional Fourier transform.
+// spectrum is the power of the two-dimensional Fourier transform, as far out as
+// it is looked at.
 func spectrum(z []float32) ([]float64, error) {
 	m := gocv.NewMatWithSize(turnSize, turnSize, gocv.MatTypeCV32F)
 	defer m.Close()
@@ -87,36 +88,51 @@ func spectrum(z []float32) ([]float64, error) {
 		return nil, err
 	}
 	power := make([]float64, len(z))
-	for i := range power {
+	eachSeen(func(i, _ int) {
 		re, im := float64(out[2*i]), float64(out[2*i+1])
 		power[i] = re*re + im*im
-	}
+	})
 	return power, nil
 }
 
+// The rings of the spectrum that tell the direction, cycles a view, and as far as
+// it is looked at.
+const (
+	firstRing = 5
+	lastRing  = 150
+	seen      = lastRing + 2
+)
+
+// eachSeen goes over what is looked at of the spectrum, with the ring it lies in.
+func eachSeen(do func(i, ring int)) {
+	for y := -seen; y <= seen; y++ {
+		row := (y + turnSize) % turnSize * turnSize
+		for x := -seen; x <= seen; x++ {
+			do(row+(x+turnSize)%turnSize, rings[(y+seen)*(2*seen+1)+x+seen])
+		}
+	}
+}
+
+// rings are the distances from the middle of the spectrum, row by row.
+var rings = func() (out [(2*seen + 1) * (2*seen + 1)]int) {
+	for i := range out {
+		x, y := i%(2*seen+1)-seen, i/(2*seen+1)-seen
+		out[i] = int(math.Sqrt(float64(x*x+y*y)) + .5)
+	}
+	return out
+}()
+
 // whiten divides each ring of the spectrum by its mean.
 func whiten(p []float64) {
-	const rings = turnSize / 2
-	var sum, n [rings + 1]float64
-	ring := func(i int) int {
-		x, y := i%turnSize, i/turnSize
-		if x > turnSize/2 {
-			x -= turnSize
-		}
-		if y > turnSize/2 {
-			y -= turnSize
-		}
-		return min(int(math.Sqrt(float64(x*x+y*y))+.5), rings)
+	var sum, n [2 * seen]float64
+	eachSeen(func(i, ring int) {
+		sum[ring] += p[i]
+		n[ring]++
+	})
+	for k := range sum {
+		sum[k] = 1 / (sum[k]/max(n[k], 1) + 1e-12)
 	}
-	for i, v := range p {
-		k := ring(i)
-		sum[k] += v
-		n[k]++
-	}
-	for i := range p {
-		k := ring(i)
-		p[i] /= sum[k]/n[k] + 1e-12
-	}
+	eachSeen(func(i, ring int) { p[i] *= sum[ring] })
 }
 
 // turnStep is the resolution of the search for the direction, degrees.
@@ -135,7 +151,7 @@ func cross(p []float64) (along, square []float64) {
 	along, square = make([]float64, int(90/turnStep)), make([]float64, int(90/turnStep))
 	for k := range along {
 		s, c := math.Sincos(float64(k) * turnStep * math.Pi / 180)
-		for r := 5.0; r < 150; r++ {
+		for r := float64(firstRing); r < lastRing; r++ {
 			along[k] += math.Min(at(-r*s, r*c), 60)
 			square[k] += math.Min(at(r*c, r*s), 60)
 		}

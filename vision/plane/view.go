@@ -50,29 +50,20 @@ func (v *View) Picture(p *photo.Picture) (gocv.Mat, error) {
 	mx, my := gocv.NewMatWithSize(v.H, v.W, gocv.MatTypeCV32F), gocv.NewMatWithSize(v.H, v.W, gocv.MatTypeCV32F)
 	defer mx.Close()
 	defer my.Close()
-	ax, ay := floats(mx), floats(my)
-	v.maps(ax, ay)
+	rim := 1.5*float64(max(n, 2)) - .5
+	dark := v.maps(floats(mx), floats(my), rim, float64(p.Width())-1-rim, float64(p.Height())-1-rim)
 	out, err := p.Sample(mx, my, n, color.RGBA{})
 	if err != nil {
 		return out, fmt.Errorf("rectify: %w", err)
 	}
-	blank(out, ax, ay, float32(p.Width()), float32(p.Height()), float32(max(n, 2)))
-	return out, nil
-}
-
-// blank clears the pixels whose neighbours in the photo reduced n times lie
-// partly outside of it.
-func blank(out gocv.Mat, mx, my []float32, w, h, n float32) {
 	b, err := out.DataPtrUint8()
 	if err != nil {
-		return
+		return out, fmt.Errorf("rectify: %w", err)
 	}
-	c, rim := out.Channels(), 1.5*n
-	for i := range mx {
-		if x, y := mx[i]+.5, my[i]+.5; !(x > rim && x < w-rim && y > rim && y < h-rim) {
-			clear(b[i*c : i*c+c])
-		}
+	for _, s := range dark {
+		clear(b[3*s[0] : 3*s[1]])
 	}
+	return out, nil
 }
 
 func (v *View) localScale() float64 {
@@ -81,27 +72,38 @@ func (v *View) localScale() float64 {
 	return math.Hypot(c-a, d-b)
 }
 
-// maps fills the places in the picture, px, of the view's pixels.
-func (v *View) maps(ax, ay []float32) {
+// maps fills the places in the picture, px, of the view's pixels. It answers the
+// pixels, as ranges, that do not lie between rim and (right, bottom): those whose
+// neighbours are partly outside the photo.
+func (v *View) maps(ax, ay []float32, rim, right, bottom float64) (dark [][2]int) {
 	gw, gh := v.W/grid+2, v.H/grid+2
-	nx, ny := make([]float64, gw*gh), make([]float64, gw*gh)
-	for j := range gh {
-		for i := range gw {
-			nx[j*gw+i], ny[j*gw+i] = v.ToPicture(float64(i*grid), float64(j*grid))
-		}
+	nx, ny, in := make([]float64, gw*gh), make([]float64, gw*gh), make([]bool, gw*gh)
+	inside := func(x, y float64) bool { return x > rim && x < right && y > rim && y < bottom }
+	for k := range nx {
+		x, y := v.ToPicture(float64(k%gw*grid), float64(k/gw*grid))
+		nx[k], ny[k], in[k] = x, y, inside(x, y)
 	}
 	for r := range v.H {
 		j, fy := r/grid, float64(r%grid)/grid
 		for i := range gw - 1 {
 			k := j*gw + i
-			x0, x1 := nx[k]*(1-fy)+nx[k+gw]*fy, nx[k+1]*(1-fy)+nx[k+gw+1]*fy
-			y0, y1 := ny[k]*(1-fy)+ny[k+gw]*fy, ny[k+1]*(1-fy)+ny[k+gw+1]*fy
-			for c := i * grid; c < min(i*grid+grid, v.W); c++ {
-				fx := float64(c-i*grid) / grid
-				ax[r*v.W+c], ay[r*v.W+c] = float32(x0*(1-fx)+x1*fx), float32(y0*(1-fx)+y1*fx)
+			x, y := nx[k]*(1-fy)+nx[k+gw]*fy, ny[k]*(1-fy)+ny[k+gw]*fy
+			dx, dy := (nx[k+1]*(1-fy)+nx[k+gw+1]*fy-x)/grid, (ny[k+1]*(1-fy)+ny[k+gw+1]*fy-y)/grid
+			whole := in[k] && in[k+1] && in[k+gw] && in[k+gw+1] // then so is all between
+			for at := r*v.W + i*grid; at < r*v.W+min(i*grid+grid, v.W); at++ {
+				ax[at], ay[at] = float32(x), float32(y)
+				if !whole && !inside(x, y) {
+					if n := len(dark); n > 0 && dark[n-1][1] == at {
+						dark[n-1][1]++
+					} else {
+						dark = append(dark, [2]int{at, at + 1})
+					}
+				}
+				x, y = x+dx, y+dy
 			}
 		}
 	}
+	return dark
 }
 
 // floats is the memory of a continuous 32-bit float Mat.

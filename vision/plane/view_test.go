@@ -80,7 +80,7 @@ func TestViewMapsAreExactEnough(t *testing.T) {
 		f := lookingAt(Lens{F: 3000, Cx: 2015.5, Cy: 1511.5, K1: .034}, Vec{50, 60, 5}, c.distance, c.tilt*math.Pi/180, 0, .2, laminated())
 		v := View{Frame: &f, PPM: 1, X0: -500, Y1: 400, W: 1000, H: 700, Z: 6}
 		mx, my := make([]float32, v.W*v.H), make([]float32, v.W*v.H)
-		v.maps(mx, my)
+		v.maps(mx, my, 0, 4031, 3023)
 		worst := 0.0
 		for r := range v.H {
 			for col := range v.W {
