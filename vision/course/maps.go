@@ -100,14 +100,14 @@ func (r *Reader) Read(p *photo.Picture, v plane.View) (*Maps, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the view: %w", err)
 	}
-	tones := normalTones(bgr)
+	mean, spread := tones(bgr)
 	m := &Maps{View: v, H: v.H / Cell, W: v.W / Cell}
 	n := m.H * m.W
 	for c := range nChannels {
 		m.ch[c] = make([]float32, n)
 	}
 	for _, s := range strips(v.W) {
-		out, err := r.net.ForwardBGR(bgr[3*s.from:], v.H, s.to-s.from, 3*v.W, &tones)
+		out, err := r.net.ForwardBGR(bgr[3*s.from:], v.H, s.to-s.from, 3*v.W, mean, 1/spread)
 		if err != nil {
 			return nil, fmt.Errorf("run the course network: %w", err)
 		}
@@ -161,28 +161,20 @@ func (m *Maps) unpack(t net.Tensor, s strip) {
 	}
 }
 
-// normalTones takes a view's bytes to mean 0 and spread 1 over what the photo
-// shows of it; every other pixel tells.
-func normalTones(bgr []byte) (tones [256]float32) {
-	var hist [256]int
+// tones is the mean of a view's bytes and their spread, over what the photo shows
+// of it; every other pixel tells.
+func tones(bgr []byte) (mean, spread float64) {
+	var n, sum, sq int
 	for i := 0; i+2 < len(bgr); i += 6 {
-		if p := bgr[i : i+3]; p[0]|p[1]|p[2] != 0 {
-			hist[p[0]]++
-			hist[p[1]]++
-			hist[p[2]]++
+		b, g, r := int(bgr[i]), int(bgr[i+1]), int(bgr[i+2])
+		if b|g|r != 0 {
+			n += 3
+			sum += b + g + r
+			sq += b*b + g*g + r*r
 		}
 	}
-	var n, sum, sq float64
-	for v, k := range hist {
-		x, w := float64(v), float64(k)
-		n, sum, sq = n+w, sum+w*x, sq+w*x*x
-	}
-	mean := sum / max(n, 1)
-	spread := math.Sqrt(max(sq/max(n, 1)-mean*mean, 0)) + 1e-3
-	for v := range tones {
-		tones[v] = float32((float64(v) - mean) / spread)
-	}
-	return tones
+	mean = float64(sum) / max(float64(n), 1)
+	return mean, math.Sqrt(max(float64(sq)/max(float64(n), 1)-mean*mean, 0)) + 1e-3
 }
 
 func sigmoid(x float32) float64 { return 1 / (1 + math.Exp(-float64(x))) }

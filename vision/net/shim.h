@@ -1,4 +1,4 @@
-// A small network run through OpenCV's dnn module, as plain C. No C++ exception
+// A small network read by OpenCV and run by oneDNN, as plain C. No C++ exception
 // crosses: every call that can fail leaves one line of text in why.
 #pragma once
 #ifdef __cplusplus
@@ -22,9 +22,8 @@ int net_forward(void *net, const float *in, int channels, int height, int width,
                 int why_size);
 
 // The same on rows of three bytes a pixel, stride bytes from one row to the next:
-// each plane takes its byte's entry of tones (256 numbers), and 0 where all three
-// bytes are 0.
-int net_forward_bgr(void *net, const unsigned char *bgr, int height, int width, int stride, const float *tones,
+// each plane takes its byte less mean, times scale, and 0 where all three bytes are 0.
+int net_forward_bgr(void *net, const unsigned char *bgr, int height, int width, int stride, float mean, float scale,
                     net_tensor *out, char *why, int why_size);
 
 #ifdef __cplusplus
