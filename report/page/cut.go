@@ -90,7 +90,11 @@ func (c *Cuttings) cutStrip(r *vision.Result, p *photo.Picture) error {
 	if left >= right || right-left > stripMost {
 		return nil
 	}
-	strip, err := unrolled(p, r.ToPicture, left, pieceH-pieceFoot, int(math.Ceil((right-left)*pieceScale)), int(pieceH*pieceScale))
+	n := 1
+	for r.ScalePxPerMM/float64(2*n) >= pieceScale {
+		n *= 2
+	}
+	strip, err := unrolled(p, n, r.ToPicture, left, pieceH-pieceFoot, int(math.Ceil((right-left)*pieceScale)), int(pieceH*pieceScale))
 	if err != nil {
 		return err
 	}
@@ -165,7 +169,7 @@ func warped(m gocv.Mat, from, to [4]vision.Point, scale float64) (gocv.Mat, erro
 	homography := gocv.GetPerspectiveTransform2f(src, dst)
 	defer homography.Close()
 	out := gocv.NewMat()
-	if err := gocv.WarpPerspectiveWithParams(m, &out, homography, image.Pt(closeW*closeScale, closeH*closeScale), gocv.InterpolationCubic, gocv.BorderConstant, outside); err != nil {
+	if err := gocv.WarpPerspectiveWithParams(m, &out, homography, image.Pt(closeW*closeScale, closeH*closeScale), gocv.InterpolationLinear, gocv.BorderConstant, outside); err != nil {
 		out.Close()
 		return out, err
 	}
@@ -183,10 +187,10 @@ const unrollStep = 12
 // stripMost is the longest strip that is unrolled, mm: ten shingles.
 const stripMost = 10_000
 
-// unrolled is a stretch of roof as a picture: so many columns from left, mm
-// along the course, and rows down from top, mm above the butt. Over so long a
-// piece the mapping is no homography.
-func unrolled(p *photo.Picture, toPicture toPicture, left, top float64, cols, rows int) (gocv.Mat, error) {
+// unrolled is a stretch of roof as a picture, out of the photo reduced n times: so
+// many columns from left, mm along the course, and rows down from top, mm above
+// the butt. Over so long a piece the mapping is no homography.
+func unrolled(p *photo.Picture, n int, toPicture toPicture, left, top float64, cols, rows int) (gocv.Mat, error) {
 	mapX, mapY := gocv.NewMatWithSize(rows, cols, gocv.MatTypeCV32F), gocv.NewMatWithSize(rows, cols, gocv.MatTypeCV32F)
 	defer mapX.Close()
 	defer mapY.Close()
@@ -224,7 +228,7 @@ func unrolled(p *photo.Picture, toPicture toPicture, left, top float64, cols, ro
 			ys[i*cols+j] = float32(a*above[k].Y + b*above[k+1].Y + c*below[k].Y + d*below[k+1].Y)
 		}
 	}
-	return p.Sample(mapX, mapY, 1, outside)
+	return p.Sample(mapX, mapY, n, outside)
 }
 
 // head is the cutting of a head, nil when there is none.
