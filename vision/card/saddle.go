@@ -52,12 +52,18 @@ func (r raster) saddle(start [2]float64, half, reach float64) (p [2]float64, ok 
 func (r raster) saddleStep(p [2]float64, half float64, size int) (dx, dy float64, ok bool) {
 	cx, cy := int(math.Round(p[0])), int(math.Round(p[1]))
 	spread := 2 * (half * weightSigma) * (half * weightSigma)
+	across := make([]float64, 2*size+1) // the weight is a product of one of each
+	for i := range across {
+		u := float64(cx-size+i) - p[0]
+		across[i] = math.Exp(-u * u / spread)
+	}
 	eq := normal{n: 6}
 	for y := cy - size; y <= cy+size; y++ {
+		v := float64(y) - p[1]
+		down := math.Exp(-v * v / spread)
 		for x := cx - size; x <= cx+size; x++ {
-			u, v := float64(x)-p[0], float64(y)-p[1]
-			w := math.Exp(-(u*u + v*v) / spread)
-			eq.add([6]float64{1, u, v, u * u, u * v, v * v}, float64(r.pix[y*r.width+x]), w)
+			u := float64(x) - p[0]
+			eq.add([6]float64{1, u, v, u * u, u * v, v * v}, float64(r.pix[y*r.width+x]), down*across[x-cx+size])
 		}
 	}
 	c, ok := eq.solve()

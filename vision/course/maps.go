@@ -100,14 +100,14 @@ func (r *Reader) Read(p *photo.Picture, v plane.View) (*Maps, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the view: %w", err)
 	}
-	mean, spread := tones(bgr)
+	t := tones(bgr)
 	m := &Maps{View: v, H: v.H / Cell, W: v.W / Cell}
 	n := m.H * m.W
 	for c := range nChannels {
 		m.ch[c] = make([]float32, n)
 	}
 	for _, s := range strips(v.W) {
-		out, err := r.net.ForwardBGR(bgr[3*s.from:], v.H, s.to-s.from, 3*v.W, mean, 1/spread)
+		out, err := r.net.ForwardBGR(bgr[3*s.from:], v.H, s.to-s.from, 3*v.W, t)
 		if err != nil {
 			return nil, fmt.Errorf("run the course network: %w", err)
 		}
@@ -161,9 +161,9 @@ func (m *Maps) unpack(t net.Tensor, s strip) {
 	}
 }
 
-// tones is the mean of a view's bytes and their spread, over what the photo shows
-// of it; every other pixel tells.
-func tones(bgr []byte) (mean, spread float64) {
+// tones takes a view's bytes to mean 0 and spread 1 over what the photo shows of
+// it; every other pixel tells.
+func tones(bgr []byte) net.Tones {
 	var n, sum, sq int
 	for i := 0; i+2 < len(bgr); i += 6 {
 		b, g, r := int(bgr[i]), int(bgr[i+1]), int(bgr[i+2])
@@ -173,8 +173,8 @@ func tones(bgr []byte) (mean, spread float64) {
 			sq += b*b + g*g + r*r
 		}
 	}
-	mean = float64(sum) / max(float64(n), 1)
-	return mean, math.Sqrt(max(float64(sq)/max(float64(n), 1)-mean*mean, 0)) + 1e-3
+	mean := float64(sum) / max(float64(n), 1)
+	return net.Tones{Mean: mean, Spread: math.Sqrt(max(float64(sq)/max(float64(n), 1)-mean*mean, 0)) + 1e-3, Blank: true}
 }
 
 func sigmoid(x float32) float64 { return 1 / (1 + math.Exp(-float64(x))) }

@@ -18,7 +18,6 @@ const (
 	meetW, meetH = 128, 256 // px
 	meetPPM      = 2.0      // px a millimetre
 	meetMid      = (meetW - 1) / 2.
-	meetPlanes   = 8
 	meetLow      = 192 // the rows at which the two ends are told
 	meetHigh     = 64
 	meetSeen     = .6  // share of the patch that must be in the photo
@@ -82,8 +81,7 @@ func (c *Closer) Look(p *photo.Picture, f *plane.Frame, at MeetAt) (m Meeting, o
 	}
 	y := at.Y + MeetHigh/2
 	tx, ty := f.Sight(at.X, y, at.Z)
-	in := net.Patch(b, tx, -ty, math.Log(f.ScaleAt(at.X, y, at.Z)), truth(at.Laminated), truth(at.Lower))
-	out, err := c.net.Forward(in, meetPlanes, meetH, meetW)
+	out, err := c.net.ForwardBGR(b, meetH, meetW, 3*meetW, net.TonesOf(b), tx, -ty, math.Log(f.ScaleAt(at.X, y, at.Z)), truth(at.Laminated), truth(at.Lower))
 	if err != nil {
 		return m, false, fmt.Errorf("run the joint network: %w", err)
 	}

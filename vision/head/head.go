@@ -24,7 +24,6 @@ const (
 	side   = 96  // px: the network's patch
 	fine   = 3.0 // px a millimetre in it
 	centre = (side - 1) / 2.
-	planes = 6
 )
 
 // The network's outputs, in the order of the training recipe: a logit, the
@@ -96,7 +95,7 @@ func (f *Finder) once(p *photo.Picture, fr *plane.Frame, x, y, z float64) (Look,
 		return Look{}, fmt.Errorf("read a patch: %w", err)
 	}
 	tx, ty := fr.Sight(x, y, z)
-	out, err := f.net.Forward(net.Patch(b, tx, -ty, math.Log(fr.ScaleAt(x, y, z))), planes, side, side)
+	out, err := f.net.ForwardBGR(b, side, side, 3*side, net.TonesOf(b), tx, -ty, math.Log(fr.ScaleAt(x, y, z)))
 	if err != nil {
 		return Look{}, fmt.Errorf("run the head network: %w", err)
 	}

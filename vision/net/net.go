@@ -63,14 +63,18 @@ func (n *Net) Forward(in []float32, c, h, w int) ([]Tensor, error) {
 }
 
 // ForwardBGR is Forward on h rows of w pixels of three bytes, stride bytes from
-// one row to the next. Each byte less mean counts, times scale; a pixel of which
-// all three are 0 shows nothing and counts as 0.
-func (n *Net) ForwardBGR(bgr []byte, h, w, stride int, mean, scale float64) ([]Tensor, error) {
+// one row to the next, which make three planes; each of further fills a plane.
+func (n *Net) ForwardBGR(bgr []byte, h, w, stride int, t Tones, further ...float64) ([]Tensor, error) {
 	if h < 1 || w < 1 || stride < 3*w || len(bgr) < (h-1)*stride+3*w {
 		return nil, fmt.Errorf("network: %d bytes for %d x %d pixels in rows of %d bytes: there must be enough, and no side under 1", len(bgr), w, h, stride)
 	}
+	blank, planes := C.int(0), append(make([]float64, 0, 8), further...)
+	if t.Blank {
+		blank = 1
+	}
 	return n.outputs(func(out *C.net_tensor, why *C.char) C.int {
-		return C.net_forward_bgr(n.p, (*C.uchar)(&bgr[0]), C.int(h), C.int(w), C.int(stride), C.float(mean), C.float(scale), out, why, whySize)
+		return C.net_forward_bgr(n.p, (*C.uchar)(&bgr[0]), C.int(h), C.int(w), C.int(stride), C.float(t.Mean), C.float(1/t.Spread), blank,
+			(*C.double)(unsafe.SliceData(planes)), C.int(len(planes)), out, why, whySize)
 	})
 }
 

@@ -126,9 +126,10 @@ func TestForwardAgreesWithPlainGo(t *testing.T) {
 	}
 }
 
-// A picture goes in as its tones about their mean, plane by plane, and as 0 where it shows nothing.
+// A picture goes in as its tones, plane by plane; blank pixels as 0 where they are
+// to count so; further planes hold one number.
 func TestForwardBGR(t *testing.T) {
-	n, err := Load(model(node("Relu", "r", []string{"x"}), value(11, "x", 3), value(12, "r", 3)))
+	n, err := Load(model(node("Relu", "r", []string{"x"}), value(11, "x", 5), value(12, "r", 5)))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -139,25 +140,50 @@ func TestForwardBGR(t *testing.T) {
 		bgr[i] = byte(10 + i)
 	}
 	copy(bgr[3:], []byte{0, 0, 0, 0, 7, 0})
-	out, err := n.ForwardBGR(bgr, h, w, stride, -1.5, .5)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for c := range 3 {
-		for y := range h {
-			for x := range w {
-				want := (float32(bgr[y*stride+3*x+c]) + 1.5) / 2
-				if y == 0 && x == 1 {
-					want = 0
+	for _, blank := range []bool{true, false} {
+		tones := Tones{Mean: -1.5, Spread: 2, Blank: blank}
+		out, err := n.ForwardBGR(bgr, h, w, stride, tones, 3, .25)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for c := range 5 {
+			for i := range h * w {
+				y, x := i/w, i%w
+				var want float32
+				switch {
+				case c >= 3:
+					want = []float32{3, .25}[c-3]
+				case !blank || y > 0 || x != 1:
+					want = (float32(bgr[y*stride+3*x+c]) + 1.5) / 2
 				}
 				if got := out[0].At(c, y, x); got != want {
 					t.Errorf("plane %d, row %d, column %d: %g, want %g", c, y, x, got, want)
 				}
 			}
 		}
+		if _, err := n.ForwardBGR(bgr[:len(bgr)-4], h, w, stride, tones, 3, .25); err == nil {
+			t.Error("too few bytes were taken")
+		}
 	}
-	if _, err := n.ForwardBGR(bgr[:len(bgr)-4], h, w, stride, -1.5, .5); err == nil {
-		t.Error("too few bytes were taken")
+}
+
+func TestTonesOf(t *testing.T) {
+	b := make([]byte, 6000)
+	for i := range b {
+		b[i] = byte(40 + i*7%170)
+	}
+	tones := TonesOf(b)
+	var sum, sq float64
+	for _, c := range b {
+		v := (float64(c) - tones.Mean) / tones.Spread
+		sum, sq = sum+v, sq+v*v
+	}
+	n := float64(len(b))
+	if m, s := sum/n, math.Sqrt(sq/n); math.Abs(m) > 1e-9 || s > 1 || s < .9 {
+		t.Errorf("mean %.4f, spread %.3f", m, s)
+	}
+	if tones := TonesOf(make([]byte, 12)); tones != (Tones{Spread: flat}) {
+		t.Errorf("of a black patch: %+v", tones)
 	}
 }
 

@@ -1,6 +1,7 @@
 #include "shim.h"
 #include "plan.h"
 
+#include <algorithm>
 #include <cstdio>
 #include <cstring>
 #include <new>
@@ -42,10 +43,10 @@ template <typename T, typename F> T guarded(char *why, int why_size, T fail, F f
 }
 
 // A row of pixels as three rows of numbers.
-void spread_row(const unsigned char *__restrict bgr, int width, float mean, float scale, float *__restrict b,
+void spread_row(const unsigned char *__restrict bgr, int width, float mean, float scale, bool blank, float *__restrict b,
                 float *__restrict g, float *__restrict r) {
     for (int x = 0; x < width; x++, bgr += 3) {
-        const float seen = (bgr[0] | bgr[1] | bgr[2]) ? scale : 0;
+        const float seen = !blank | (bgr[0] | bgr[1] | bgr[2]) ? scale : 0;
         b[x] = (bgr[0] - mean) * seen, g[x] = (bgr[1] - mean) * seen, r[x] = (bgr[2] - mean) * seen;
     }
 }
@@ -87,12 +88,13 @@ int net_forward(void *net, const float *in, int channels, int height, int width,
 }
 
 int net_forward_bgr(void *net, const unsigned char *bgr, int height, int width, int stride, float mean, float scale,
-                    net_tensor *out, char *why, int why_size) {
+                    int blank, const double *further, int count, net_tensor *out, char *why, int why_size) {
     return guarded(why, why_size, -1, [&]() -> int {
-        Plan &p = static_cast<Net *>(net)->ready({1, 3, height, width});
+        Plan &p = static_cast<Net *>(net)->ready({1, 3 + count, height, width});
         const size_t area = size_t(height) * width;
         float *to = p.input();
-        for (int y = 0; y < height; y++, to += width) spread_row(bgr + size_t(y) * stride, width, mean, scale, to, to + area, to + 2 * area);
+        for (int y = 0; y < height; y++, to += width) spread_row(bgr + size_t(y) * stride, width, mean, scale, blank, to, to + area, to + 2 * area);
+        for (int i = 0; i < count; i++) std::fill_n(p.input() + (3 + i) * area, area, float(further[i]));
         return run(p, out, why, why_size);
     });
 }

@@ -22,9 +22,10 @@ int net_forward(void *net, const float *in, int channels, int height, int width,
                 int why_size);
 
 // The same on rows of three bytes a pixel, stride bytes from one row to the next:
-// each plane takes its byte less mean, times scale, and 0 where all three bytes are 0.
+// each of three planes takes its byte less mean, times scale; with blank it takes
+// 0 where all three bytes are 0. Each of further fills one plane more.
 int net_forward_bgr(void *net, const unsigned char *bgr, int height, int width, int stride, float mean, float scale,
-                    net_tensor *out, char *why, int why_size);
+                    int blank, const double *further, int count, net_tensor *out, char *why, int why_size);
 
 #ifdef __cplusplus
 }
