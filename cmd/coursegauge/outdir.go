@@ -1,11 +1,13 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 
 	"github.com/google/renameio/v2"
+	"golang.org/x/sys/unix"
 )
 
 // openFolder makes sure, before any work, that a command can write into the
@@ -28,12 +30,26 @@ func openFolder(flag, folder string, photos []photoFile) error {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		return failure{fmt.Sprintf("%s: cannot make the folder %s: %v", flag, folder, cause(err)), ""}
 	}
-	probe, err := os.CreateTemp(folder, ".probe-")
-	if err != nil {
+	if err := tryWriting(folder); err != nil {
 		return failure{fmt.Sprintf("%s: cannot write to the folder %s: %v", flag, folder, cause(err)), ""}
 	}
-	probe.Close()
-	return os.Remove(probe.Name())
+	return nil
+}
+
+// tryWriting opens a file without a name, of which nothing is left whatever ends
+// the process; one with a name only where the file system has no such files.
+func tryWriting(folder string) error {
+	f, err := os.OpenFile(folder, os.O_WRONLY|unix.O_TMPFILE, 0o600)
+	if err == nil {
+		return f.Close()
+	}
+	if !errors.Is(err, unix.EOPNOTSUPP) && !errors.Is(err, unix.EISDIR) {
+		return err
+	}
+	if f, err = os.CreateTemp(folder, ".probe-"); err != nil {
+		return err
+	}
+	return errors.Join(f.Close(), os.Remove(f.Name()))
 }
 
 // writeWhole puts a file into place, whole or not at all.
