@@ -147,7 +147,7 @@ func (p *pass) sideX(k, side int, h *foundHead) (length.Measured, bool) {
 	case (s.Kind == course.Joint || s.Kind == course.Rake) && l != nil:
 		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return l.Across(f, y) }, l.U), true
 	case s.Kind == course.Predicted && m != nil && other.Kind == course.Joint:
-		W := float64(side) * float64(p.o.Product.Width)
+		W := float64(side) * p.problem.Known.Width
 		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return m.Across(f, y) + W }, m.U).Widen(length.Product, widthU), true
 	}
 	return length.Measured{}, false

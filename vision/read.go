@@ -180,6 +180,7 @@ const (
 	lowerFloor = .35
 	rakeFloor  = .6
 	widthU     = 1.3 // a shingle's width and the gap beside it
+	halfGap    = .7  // by which a piece is narrower, since a product's width may be told with or without the gap between two (common practice, no source)
 	looseLower = 4   // a joint that only the set of all joints places
 )
 
@@ -188,7 +189,7 @@ func (p *pass) adjust() (*Refusal, error) {
 	q := p.problem
 	q.Start = plane.FrameFrom(p.cardPose, p.lens, p.place, p.stack)
 	q.Card, q.CardOn = p.place, p.cardOn()
-	q.Known = plane.DefaultKnown(float64(p.o.Product.Width))
+	q.Known = plane.DefaultKnown(float64(p.o.Product.Width) - halfGap)
 	type ref struct{ butt, left, right int }
 	refs := make([]ref, len(p.sketch.Pieces))
 	add := func(kind plane.Kind, c int, e *course.Edge, floor float64, mate int) int {
