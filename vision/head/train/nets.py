@@ -23,7 +23,7 @@ class CourseNet(nn.Module):
     """Works at an eighth of the view's size, where it is cheap; each of its last
     cells holds four of the maps' cells side by side."""
 
-    def __init__(self, w=(24, 40, 56)):
+    def __init__(self, w=(32, 48, 64)):
         super().__init__()
         a, b, c = w
         first = nn.Sequential(nn.Conv2d(3, a, 6, 4, 1, bias=False), nn.BatchNorm2d(a), nn.ReLU(inplace=True))
