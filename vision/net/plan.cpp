@@ -78,7 +78,8 @@ dims kernel(const Layer &l) { return dims(l.weights.size.p + 2, l.weights.size.p
 // The size of what a convolution gives.
 dims convolved(const Layer &l, const dims &in) {
     const bool back = l.kind == Layer::deconvolution;
-    if (in.size() != 4 || l.weights.dims != 4 || l.strides.size() != 2 || l.before.size() != 2) throw std::runtime_error("a convolution of other than two dimensions");
+    if (in.size() != 4 || l.weights.dims != 4 || l.strides.size() != 2 || l.before.size() != 2)
+        throw std::runtime_error("a convolution of other than two dimensions");
     dims out{1, l.weights.size[back ? 1 : 0], 0, 0};
     const dims k = kernel(l);
     for (int i = 0; i < 2; i++) {
@@ -156,9 +157,11 @@ int Plan::layer(const Layer &l) {
     const memory::desc d = values[in].desc;
     if (l.kind == Layer::elementwise) {
 #if DNNL_VERSION_MAJOR >= 3
-        const dnnl::eltwise_forward::primitive_desc pd(engine(), prop_kind::forward_inference, l.function, d, d, 0.f, 0.f, with_scratchpad());
+        const dnnl::eltwise_forward::primitive_desc pd(engine(), prop_kind::forward_inference, l.function, d, d, 0.f, 0.f,
+                                                       with_scratchpad());
 #else
-        const dnnl::eltwise_forward::primitive_desc pd({prop_kind::forward_inference, l.function, d, 0.f, 0.f}, with_scratchpad(), engine());
+        const dnnl::eltwise_forward::primitive_desc pd({prop_kind::forward_inference, l.function, d, 0.f, 0.f}, with_scratchpad(),
+                                                       engine());
 #endif
         const int out = add(d);
         step(dnnl::eltwise_forward(pd), pd.scratchpad_desc(), {{DNNL_ARG_SRC, in}, {DNNL_ARG_DST, out}});
@@ -206,8 +209,7 @@ int Plan::spread(const Layer &l) {
         for (int i = 0; i < from[1]; i++) single.weights.ptr<float>(m)[i] = l.weights.ptr<float>(i, m % planes)[m / planes];
     }
     const int blocks = weighted(single);
-    const dims d = size_of(values[blocks].desc);
-    if (values[blocks].desc != desc(d, tag::aBcd8b)) return -1; // what was added is run in vain
+    if (values[blocks].desc != desc(size_of(values[blocks].desc), tag::aBcd8b)) return -1; // what was added is run in vain
     const int out = add(desc(to, tag::aBcd8b));
     own([this, blocks, out, from, k, planes] {
         const float *p = data(blocks);
@@ -226,11 +228,13 @@ int Plan::spread(const Layer &l) {
 // as it likes them best.
 int Plan::weighted(const Layer &l) {
     const int in = given[l.inputs[0]];
-    dims from = size_of(values[in].desc), before = l.before, after_it = l.after;
+    dims from = size_of(values[in].desc), before = l.before, behind = l.after;
     dims to, w;
     memory::desc have, liked, gives, takes, scratchpad;
     dnnl::primitive run;
-    const auto use = [&](const auto &pd) { takes = pd.src_desc(), liked = pd.weights_desc(), gives = pd.dst_desc(), scratchpad = pd.scratchpad_desc(); };
+    const auto use = [&](const auto &pd) {
+        takes = pd.src_desc(), liked = pd.weights_desc(), gives = pd.dst_desc(), scratchpad = pd.scratchpad_desc();
+    };
     const memory::desc bias = desc({dnnl_dim_t(l.bias.total())}, tag::a);
     const auto inference = prop_kind::forward_inference;
     if (l.kind == Layer::inner_product) {
@@ -242,21 +246,24 @@ int Plan::weighted(const Layer &l) {
         to = convolved(l, from), w = kernel(l);
         w.insert(w.begin(), {to[1], from[1]});
         if (l.kind == Layer::convolution && *std::max_element(before.begin(), before.end()) > 3) {
-            for (int i = 0; i < 2; i++) from[2 + i] += before[i] + after_it[i];
-            before = after_it = {0, 0};
+            for (int i = 0; i < 2; i++) from[2 + i] += before[i] + behind[i];
+            before = behind = {0, 0};
         }
         if (l.kind == Layer::convolution) {
             have = desc(w, tag::oihw);
-            const auto pd = described<dnnl::convolution_forward>(after(l), inference, algorithm::convolution_direct, any(from), any(w), bias, any(to), l.strides, l.dilations, before, after_it);
+            const auto pd = described<dnnl::convolution_forward>(after(l), inference, algorithm::convolution_direct, any(from), any(w),
+                                                                 bias, any(to), l.strides, l.dilations, before, behind);
             use(pd), run = dnnl::convolution_forward(pd);
         } else {
             have = desc(w, tag::iohw); // as ONNX has them
-            const auto pd = described<dnnl::deconvolution_forward>(after(l), inference, algorithm::deconvolution_direct, any(from), any(w), bias, any(to), l.strides, l.dilations, before, after_it);
+            const auto pd = described<dnnl::deconvolution_forward>(after(l), inference, algorithm::deconvolution_direct, any(from), any(w),
+                                                                   bias, any(to), l.strides, l.dilations, before, behind);
             use(pd), run = dnnl::deconvolution_forward(pd);
         }
     }
     const int laid = from == size_of(values[in].desc) ? as(in, takes) : padded(in, takes, l.before), out = add(gives);
-    step(run, scratchpad, {{DNNL_ARG_SRC, laid}, {DNNL_ARG_DST, out}}, {{DNNL_ARG_WEIGHTS, constant(l.weights, have, liked)}, {DNNL_ARG_BIAS, constant(l.bias, bias, bias)}});
+    step(run, scratchpad, {{DNNL_ARG_SRC, laid}, {DNNL_ARG_DST, out}},
+         {{DNNL_ARG_WEIGHTS, constant(l.weights, have, liked)}, {DNNL_ARG_BIAS, constant(l.bias, bias, bias)}});
     return out;
 }
 
