@@ -124,9 +124,9 @@ func TestFaultStaysInItsPhoto(t *testing.T) {
 			}
 			in := newBatch(t, stages, 3*time.Second)
 			var said strings.Builder
-			done, faults := in.measureAll(t.Context(), &terminal{out: &said, err: &said}, photos, 2)
-			if len(done) != len(photos) {
-				t.Fatalf("%d of %d photos done\n%s", len(done), len(photos), said.String())
+			done, faults, err := in.measureAll(t.Context(), &terminal{out: &said, err: &said}, photos, 2)
+			if err != nil || len(done) != len(photos) {
+				t.Fatalf("%v, %d of %d photos done\n%s", err, len(done), len(photos), said.String())
 			}
 			for i, p := range done {
 				if want := []string{"no_card", "unreadable", "no_card", "no_card"}[i]; p.Refusal == nil || p.Refusal.Reason != want {
@@ -172,9 +172,9 @@ func TestWorkersKilledAtRandom(t *testing.T) {
 	}
 	measure := func(in *inspector) string {
 		var said strings.Builder
-		done, faults := in.measureAll(t.Context(), &terminal{out: &said, err: &said}, photos, 2)
-		if len(done) != len(photos) || len(faults) > 0 {
-			t.Fatalf("%d of %d photos done, faults %q\n%s", len(done), len(photos), faults, said.String())
+		done, faults, err := in.measureAll(t.Context(), &terminal{out: &said, err: &said}, photos, 2)
+		if err != nil || len(done) != len(photos) || len(faults) > 0 {
+			t.Fatalf("%v, %d of %d photos done, faults %q\n%s", err, len(done), len(photos), faults, said.String())
 		}
 		return encoded(t, inspection.New(inspection.Tool{}, inspection.Schedule{}, "", done))
 	}

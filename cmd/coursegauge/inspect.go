@@ -183,7 +183,11 @@ func runBatch(ctx context.Context, t *terminal, o inspectOptions, b batchOf) err
 		workers: newWorkers(b.settings, o.stages, o.jobs), kept: kept,
 	}
 	defer in.workers.close()
-	done, faults := in.measureAll(ctx, t, b.photos, o.jobs)
+	done, faults, err := in.measureAll(ctx, t, b.photos, o.jobs)
+	if err != nil {
+		return err
+	}
+	in.workers.close() // what is left to do takes memory instead
 	if len(done) == 0 && ctx.Err() != nil {
 		t.tell("stopped before a photo was done; nothing written")
 		return errStopped
@@ -233,36 +237,52 @@ func photosFrom(out string, photos []photoFile) string {
 }
 
 // measureAll gives the photos that were done, in the order of the batch
-// whichever worker was first, and the faults that were not theirs.
-func (in *inspector) measureAll(ctx context.Context, t *terminal, photos []photoFile, jobs int) (done []inspection.Photo, faults []string) {
-	outcomes := make([]*outcome, len(photos))
+// whichever worker was first, and the faults that were not theirs. The error is
+// an internal fault.
+func (in *inspector) measureAll(ctx context.Context, t *terminal, photos []photoFile, jobs int) (done []inspection.Photo, faults []string, err error) {
+	type ending struct {
+		photo held
+		outcome
+		err error
+	}
+	endings := make([]*ending, len(photos))
 	bar := newProgress(t, len(photos))
 	eachInOrder(ctx, len(photos), jobs, func(i int) {
 		o, err := in.inspect(ctx, photos[i])
 		if err != nil {
 			return // stopped in the middle of this photo
 		}
-		outcomes[i] = &o
 		bar.measured(photos[i].name, o)
+		e := &ending{outcome: o}
+		e.photo, e.err = hold(o.photo)
+		e.outcome.photo, e.times = inspection.Photo{}, nil
+		endings[i] = e
 	})
 	bar.end()
 	var doubts []string
-	for _, o := range outcomes {
-		if o == nil {
+	for _, e := range endings {
+		if e == nil {
 			continue
 		}
-		if o.doubt != "" {
-			doubts = append(doubts, o.doubt)
+		if e.err != nil {
+			return nil, nil, e.err
 		}
-		done = append(done, o.photo)
-		if o.fault != nil {
-			faults = append(faults, oneLine(o.fault.Error()))
+		p, err := e.photo.photo()
+		if err != nil {
+			return nil, nil, err
+		}
+		done = append(done, p)
+		if e.doubt != "" {
+			doubts = append(doubts, e.doubt)
+		}
+		if e.fault != nil {
+			faults = append(faults, oneLine(e.fault.Error()))
 		}
 	}
 	if len(doubts) > 0 {
 		t.warn("whose photo it is was told twice in %s, for example %s", plural(len(doubts), "photo", "photos"), doubts[0])
 	}
-	return done, faults
+	return done, faults, nil
 }
 
 // text is the photo in a few words.
