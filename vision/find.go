@@ -10,11 +10,11 @@ import (
 
 // Limits of the search for heads.
 const (
-	spotFloor = -2.2 // logit of the course network's head map
+	spotFloor = -2.5 // logit of the course network's head map
 	maxSpots  = 90
 	lookFloor = .2  // probability by the closer look below which nothing is a head
 	lookShare = .65 // weight of the closer look's logit against the course network's
-	headFloor = .4  // sum of both from which a head is reported (chosen on rendered scenes)
+	headFloor = .2  // sum of both from which a head is reported (chosen on rendered scenes)
 	apart     = 9.0 // mm: two heads are never nearer
 	exposedBy = 4.0 // mm below the butt line from which a head counts as exposed
 )
