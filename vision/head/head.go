@@ -42,6 +42,8 @@ const (
 	nOut = oDrive + 4
 )
 
+const unlikely = .1 // probability below which a second look finds no head either
+
 const typical = 10.3 // mm: the diameter that the network's 0 stands for
 
 // Look is what a closer look at one place told.
@@ -74,7 +76,7 @@ func (f *Finder) Close() { f.net.Close() }
 // what the first one found.
 func (f *Finder) Look(p *photo.Picture, fr *plane.Frame, x, y, z float64) (Look, error) {
 	l, err := f.once(p, fr, x, y, z)
-	if err != nil || l.P < .02 {
+	if err != nil || l.P < unlikely {
 		return l, err
 	}
 	if d := math.Hypot(l.X-x, l.Y-y); d > .5 && d < 8 {

@@ -14,8 +14,8 @@
 // through OpenCV or, for HEIC, libheif (package heif), and is taken apart here.
 // One reader of EXIF decides how a picture is turned, so facts and pixels agree.
 // Best of 6 runs on photos of 12.2 MP and 2.2 to 3.3 MB, one thread of a
-// two-core server (go test -run none -bench Decode): 37 to 45 ms as stored, 45 to
-// 55 ms turned by a quarter; OpenCV's pixels alone 58 to 67 ms, turned 83 to 92
+// two-core server (go test -run none -bench Decode): 33 to 38 ms as stored, 39 to
+// 45 ms turned by a quarter; OpenCV's pixels alone 58 to 67 ms, turned 83 to 92
 // ms; disintegration/imaging 271 ms, and 520 ms by the time its picture is a Mat.
 // Which decoder gave the pixels of a HEIC is told in Facts.Decoder.
 package photo

@@ -21,7 +21,7 @@ type Homography struct {
 }
 
 const (
-	subsets   = 300 // of four corners that are tried for a first guess
+	subsets   = 150 // of four corners that are tried for a first guess
 	outlier   = 4.5 // robust standard deviations beyond which a corner is left out
 	rayleigh  = 1.1774
 	fewest    = 8 // corners from which on the odd one can be told

@@ -37,7 +37,7 @@ typedef struct {
 } band;
 
 static int make_band(band *b, const struct jpeg_decompress_struct *c) {
-    size_t wide[3] = {0, 0, 0}, half = c->image_width / 2, room = TALL / 2 * 3 * half + 3 * half;
+    size_t wide[3] = {0, 0, 0}, half = c->image_width / 2, room = TALL / 2 * 3 * half + 3 * half + 1;
     for (int i = 0; i < c->num_components; i++) {
         wide[i] = (size_t)c->comp_info[i].width_in_blocks * DCTSIZE + 2 * DCTSIZE;
         room += TALL * wide[i];
@@ -50,6 +50,13 @@ static int make_band(band *b, const struct jpeg_decompress_struct *c) {
     for (int i = 0; i < 3; i++, p += half) b->mean[i] = p;
     return 1;
 }
+
+// Loops over rows are made twice on x86, the second time for AVX2.
+#ifdef __x86_64__
+#define ROWS __attribute__((target_clones("avx2", "default")))
+#else
+#define ROWS
+#endif
 
 typedef unsigned char v16 __attribute__((vector_size(16)));
 
@@ -82,48 +89,59 @@ static void stand(unsigned char *const *rows, int x, v16 out[8]) {
     }
 }
 
-// Puts rows of a plane, the first of them row y of the stored picture, where they go.
-static void put(unsigned char *to, jpeg_way w, unsigned char *const *rows, int y, int count, int width) {
-    to += w.at;
-    if (w.right == 1) {
-        for (int r = 0; r < count; r++) memcpy(to + (y + r) * w.down, rows[r], width);
-        return;
-    }
-    int r = 0;
-    if (w.down == 1 || w.down == -1) {
-        for (; r + 8 <= count; r += 8) {
-            unsigned char *eight[8];
-            for (int i = 0; i < 8; i++) eight[i] = rows[r + (w.down == 1 ? i : 7 - i)];
-            unsigned char *at = to + (y + r + (w.down == 1 ? 0 : 7)) * w.down;
-            int x = 0;
-            for (; x + 16 <= width; x += 16) {
-                v16 columns[8];
-                stand(eight, x, columns);
-                for (int i = 0; i < 16; i++) memcpy(at + (x + i) * w.right, (unsigned char *)&columns[i / 2] + 8 * (i % 2), 8);
-            }
-            for (; x < width; x++)
-                for (int i = 0; i < 8; i++) at[x * w.right + i] = eight[i][x];
-        }
-    }
-    for (; r < count; r++)
-        for (int x = 0; x < width; x++) to[x * w.right + (y + r) * w.down] = rows[r][x];
+// A row from its last sample to its first.
+ROWS static void mirror(unsigned char *restrict to, const unsigned char *restrict from, int width) {
+    for (int x = 0; x < width; x++) to[x] = from[width - 1 - x];
 }
 
-// The same for pixels of three bytes.
+// Puts rows of a plane, the first of them row y of the stored picture, where they go.
+static void put(unsigned char *to, jpeg_way w, unsigned char *const *rows, int y, int count, int width) {
+    to += w.at + y * w.down;
+    if (w.right == 1 || w.right == -1) {
+        for (int r = 0; r < count; r++) {
+            if (w.right == 1)
+                memcpy(to + r * w.down, rows[r], width);
+            else
+                mirror(to + r * w.down - (width - 1), rows[r], width);
+        }
+        return;
+    }
+    int x = 0, tall = count / 8 * 8;
+    for (; tall > 0 && x + 16 <= width; x += 16) // all rows of some columns, while the lines written to are at hand
+        for (int r = 0; r < tall; r += 8) {
+            unsigned char *eight[8], *at = to + x * w.right + (w.down == 1 ? r : -r - 7);
+            v16 columns[8];
+            for (int i = 0; i < 8; i++) eight[i] = rows[r + (w.down == 1 ? i : 7 - i)];
+            stand(eight, x, columns);
+            for (int i = 0; i < 16; i++) memcpy(at + i * w.right, (unsigned char *)&columns[i / 2] + 8 * (i % 2), 8);
+        }
+    for (int r = 0; r < count; r++)
+        for (int k = r < tall ? x : 0; k < width; k++) to[k * w.right + r * w.down] = rows[r][k];
+}
+
+// The same for pixels of three bytes, which are moved as four: the one too many is
+// written over by the next pixel. Each row has a byte behind its last.
 static void put_colour(unsigned char *to, jpeg_way w, unsigned char *const *rows, int y, int count, int width) {
-    to += 3 * w.at;
-    if (w.right == 1) {
-        for (int r = 0; r < count; r++) memcpy(to + 3 * (y + r) * w.down, rows[r], 3 * (size_t)width);
+    to += 3 * (w.at + y * w.down);
+    if (w.right == 1 || w.right == -1) {
+        for (int r = 0; r < count; r++) {
+            unsigned char *at = to + 3 * r * w.down;
+            if (w.right == 1)
+                memcpy(at, rows[r], 3 * (size_t)width);
+            else
+                for (int x = 0; x < width; x++, at -= 3) memcpy(at, rows[r] + 3 * x, 3);
+        }
         return;
     }
     for (int x = 0; x < width; x++) {
-        unsigned char *at = to + 3 * (x * w.right + y * w.down);
-        for (int r = 0; r < count; r++, at += 3 * w.down) memcpy(at, rows[r] + 3 * x, 3);
+        unsigned char *at = to + 3 * (x * w.right - (w.down == 1 ? 0 : count - 1));
+        for (int i = 0; i + 1 < count; i++, at += 3) memcpy(at, rows[w.down == 1 ? i : count - 1 - i] + 3 * x, 4);
+        memcpy(at, rows[w.down == 1 ? count - 1 : 0] + 3 * x, 3);
     }
 }
 
 // The mean of blocks of a plane, which are one or two samples wide and high.
-static void means(unsigned char *restrict to, const unsigned char *restrict a, const unsigned char *restrict b, int wide,
+ROWS static void means(unsigned char *restrict to, const unsigned char *restrict a, const unsigned char *restrict b, int wide,
                   int count) {
     if (wide == 1)
         for (int x = 0; x < count; x++) to[x] = (a[x] + b[x] + 1) >> 1;
@@ -131,10 +149,10 @@ static void means(unsigned char *restrict to, const unsigned char *restrict a, c
         for (int x = 0; x < count; x++) to[x] = (a[2 * x] + a[2 * x + 1] + b[2 * x] + b[2 * x + 1] + 2) >> 2;
 }
 
-static unsigned char tone(int v) { return v < 0 ? 0 : v > 255 ? 255 : v; }
+static inline unsigned char tone(int v) { return v < 0 ? 0 : v > 255 ? 255 : v; }
 
 // Colours by JFIF 1.02, page 4, in parts of 2^14.
-static void mix(unsigned char *restrict bgr, const unsigned char *restrict y, const unsigned char *restrict cb,
+ROWS static void mix(unsigned char *restrict bgr, const unsigned char *restrict y, const unsigned char *restrict cb,
                 const unsigned char *restrict cr, int count) {
     for (int x = 0; x < count; x++) {
         int v = (y[x] << 14) + (1 << 13), b = cb[x] - 128, r = cr[x] - 128;
