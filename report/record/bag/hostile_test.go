@@ -352,6 +352,7 @@ func FuzzManifest(f *testing.F) {
 	sum := strings.Repeat("ab", 32)
 	f.Add(sum + "  data/a%0Ab%25\n" + sum + " *./data/c\r\n")
 	f.Add(sum + "  ../../etc/passwd")
+	f.Add(sum + "  *././")
 	f.Fuzz(func(t *testing.T, s string) {
 		for _, version := range []string{"0.97", "1.0"} {
 			entries, err := ParseManifest(s, "sha256", version)

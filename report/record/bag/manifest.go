@@ -70,8 +70,8 @@ func parseEntry(line, version string) (Entry, error) {
 	if rest, ok := strings.CutPrefix(path, "*"); ok {
 		e.Star, path = true, rest
 	}
-	if rest, ok := strings.CutPrefix(path, "./"); ok {
-		e.DotSlash, path = true, rest
+	for strings.HasPrefix(path, "./") {
+		e.DotSlash, path = true, path[len("./"):]
 	}
 	e.Path = decodePath(path, version)
 	if e.Path == "" {
