@@ -94,8 +94,14 @@ func decodePath(s, version string) string {
 	return percentOld.Replace(s)
 }
 
-// manifestLine is as sha256sum writes it.
-func manifestLine(sum, path string) string { return sum + "  " + percent.Replace(path) + "\n" }
+// manifestLine is as sha256sum writes it; a path whose first letter would be taken
+// for part of what stands before paths is written from the folder it counts from.
+func manifestLine(sum, path string) string {
+	if strings.HasPrefix(path, " ") || strings.HasPrefix(path, "\t") || strings.HasPrefix(path, "*") {
+		path = "./" + path
+	}
+	return sum + "  " + percent.Replace(path) + "\n"
+}
 
 // parseFetch reads fetch.txt (RFC 8493, 2.2.3): URL, size or "-", path. Only the
 // paths matter here: nothing is ever fetched.
