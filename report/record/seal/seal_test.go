@@ -164,7 +164,7 @@ func TestStampAgainstOpenSSL(t *testing.T) {
 	}
 	// what a stamp does not protect itself is protected by the signature beside it
 	t.Logf("%d of %d changed bytes leave the stamp sound by itself", missed, len(reply))
-	if missed > len(reply)/33 { // 44 to 48 of 2276 were seen, with the serial numbers of the day
+	if missed > len(reply)/50 {
 		t.Errorf("%d of %d changed bytes were not found", missed, len(reply))
 	}
 }

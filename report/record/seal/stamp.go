@@ -122,7 +122,7 @@ func CheckStamp(message, reply []byte, roots *x509.CertPool) (s Stamp, err error
 	if signer == nil {
 		return Stamp{}, errors.New("does not hold the one certificate of the authority that signed it")
 	}
-	if err := errors.Join(p.Verify(), forStamps(signer), namedInside(p, signer), chained(p.Certificates, signer)); err != nil {
+	if err := errors.Join(p.Verify(), holdsStamp(t.RawToken, p.Signers[0].DigestAlgorithm), forStamps(signer), namedInside(p, signer), chained(p.Certificates, signer)); err != nil {
 		return Stamp{}, fmt.Errorf("is no sound time stamp: %w", err)
 	}
 	s = Stamp{Time: t.Time.UTC(), Authority: signer.Subject.String()}
@@ -139,6 +139,31 @@ func CheckStamp(message, reply []byte, roots *x509.CertPool) (s Stamp, err error
 	}
 	s.Trusted = true
 	return s, nil
+}
+
+// holdsStamp holds the token to what it says of itself, which the parsers pass
+// over: what was signed is a time stamp (RFC 3161, 2.4.2), and the digest that the
+// signer used is among those named (RFC 5652, 5.1; there may be none).
+func holdsStamp(token []byte, used pkix.AlgorithmIdentifier) error {
+	var outer struct {
+		Kind    asn1.ObjectIdentifier
+		Content struct {
+			Version int
+			Digests []pkix.AlgorithmIdentifier `asn1:"set"`
+			Signed  struct{ Kind asn1.ObjectIdentifier }
+		} `asn1:"explicit,tag:0"`
+	}
+	if _, err := asn1.Unmarshal(token, &outer); err != nil {
+		return fmt.Errorf("its content cannot be read: %w", err)
+	}
+	if !outer.Content.Signed.Kind.Equal(asn1.ObjectIdentifier{1, 2, 840, 113549, 1, 9, 16, 1, 4}) {
+		return errors.New("what was signed is no time stamp")
+	}
+	named := outer.Content.Digests
+	if len(named) > 0 && !slices.ContainsFunc(named, func(d pkix.AlgorithmIdentifier) bool { return d.Algorithm.Equal(used.Algorithm) }) {
+		return errors.New("it was signed by way of a digest that it does not name")
+	}
+	return nil
 }
 
 // forStamps holds the authority's certificate to RFC 3161, 2.3: its one use is time stamps.
