@@ -28,9 +28,10 @@ type Options struct {
 	Stages func(name string, picture gocv.Mat)
 }
 
-// Inspect measures what a picture of an open course shows. A picture that cannot be measured is a Result with a Refusal; the error is that
-// of an ended context or of an internal fault. Any number of calls may run at
-// the same time.
+// Inspect measures what a picture of an open course shows. A picture that cannot
+// be measured is a Result with a Refusal; the error is that of an ended context
+// or of an internal fault. Any number of calls may run at the same time, each on
+// a picture of its own.
 func Inspect(ctx context.Context, picture *photo.Picture, o Options) (*Result, error) {
 	n, err := borrow()
 	if err != nil {

@@ -58,7 +58,8 @@ func (v *View) Picture(p *photo.Picture) (gocv.Mat, error) {
 	}
 	b, err := out.DataPtrUint8()
 	if err != nil {
-		return out, fmt.Errorf("rectify: %w", err)
+		_ = out.Close() // the first error tells more
+		return gocv.Mat{}, fmt.Errorf("rectify: %w", err)
 	}
 	for _, s := range dark {
 		clear(b[3*s[0] : 3*s[1]])
