@@ -21,13 +21,13 @@ SLOT, ELSEWHERE = 1, 2                          # what a patch without a joint s
 def candidates(s, c, r):
     """Places of one course: (x, y of the butt, the pieces that meet there or None, what it is)."""
     P = s["product"]; yb = c * P["exposure"] + s["lift"]
-    row = sorted(((p, s["slots"][i]) for i, p in enumerate(s["pieces"]) if p[0] == c), key=lambda q: q[0][1])
+    row = sorted(((p, s["slots"][i], i) for i, p in enumerate(s["pieces"]) if p[0] == c), key=lambda q: q[0][1])
     if not row: return []
     butt = lambda p, x: yb + p[3] + p[4] * (x - p[1])
-    meet = [(a, b) for (a, _), (b, _) in zip(row, row[1:]) if b[1] - a[2] <= 12]
-    out = [((a[2] + b[1]) / 2, (butt(a, a[2]) + butt(b, b[1])) / 2, (a, b), 0) for a, b in meet for _ in range(2)]
+    meet = [(a, b, m, n) for (a, _, m), (b, _, n) in zip(row, row[1:]) if b[1] - a[2] <= 12]
+    out = [((a[2] + b[1]) / 2, (butt(a, a[2]) + butt(b, b[1])) / 2, (m, n), 0) for a, b, m, n in meet for _ in range(2)]
     slots = []
-    for p, q in row:
+    for p, q, _ in row:
         for x0, x1, _ in q: slots += [(x, butt(p, x), None, SLOT) for x in ([x0, x1] if P["family"] == "laminated" else [(x0 + x1) / 2]) if p[1] < x < p[2]]
     slots = [q for q in slots if abs(q[0]) < 1300]
     if P["family"] == "laminated": slots = [slots[k] for k in r.permutation(len(slots))[:8]]
@@ -71,10 +71,9 @@ def cut(s, photo, pose, cards, k1, r):
             t[10:] = course, x, what, P["width"]
             if pair:
                 t[5] = 1
-                for k, (p, xe) in enumerate(((pair[0], pair[0][2]), (pair[1], pair[1][1]))):
-                    own = course * P["exposure"] + s["lift"] + p[3] + p[4] * (xe - p[1])
+                for k, (n, xe, inside) in enumerate(((pair[0], s["pieces"][pair[0]][2], -1), (pair[1], s["pieces"][pair[1]][1], 1))):
                     ys = np.linspace(ay + 140, ay - 12, 39)
-                    q = at(xe, ys, stack_height(P, ys - own))
+                    q = at(xe, ys, s["surface"](n, xe + inside, ys))
                     t[6 + 2 * k:8 + 2 * k] = (np.interp([LO + MARGIN, HI + MARGIN], q[:, 1], q[:, 0]) - mid) / PPM
             patches.append(pic); truth.append(t)
     n = len(patches)

@@ -72,14 +72,6 @@ def more_heads(s, lab, r):
             if g["drive"] != "flush": s["fasteners"][k] = g; break
 
 
-def draw(lab, seed):
-    r = np.random.default_rng([4711, seed])
-    s = lab.draw(seed, vary(lab, r), RANGES)
-    if r.random() < .25 and s["exif"]: s["exif"] = False
-    more_heads(s, lab, r)
-    return s, r
-
-
 def photo(img, s, r):
     """What the camera or a messenger left of the sensor picture (BGR in and out) and its scale."""
     q = s["post"]["quality"]
@@ -198,55 +190,103 @@ def visible(f, surf, cam, R, c, cards):
     return all(cv2.pointPolygonTest(np.array(k["outline"], np.float32), (float(f["x"]), float(f["y"])), True) <= -6 for k in cards)
 
 
-def load(lab_dir, fast):
-    sys.path.insert(0, lab_dir)
-    import scene as lab
-    if fast:
-        spec = importlib.util.spec_from_file_location("fast_renderer", fast); m = importlib.util.module_from_spec(spec); spec.loader.exec_module(m)
+class HeightMap:
+    """The maker that shades a height map of the roof (testdata/scenes/heightmap)."""
 
-        def shoot(s):
-            img, aux = m.render_scene(s)
-            img = img.flip(-1).cpu().numpy() if hasattr(img, "cpu") else np.ascontiguousarray(img[..., ::-1])
-            return img, aux["heads"], aux["cards"]
-    else:
-        import render
+    def __init__(self, folder, fast=None):
+        import render, scene, surface
+        self.lab, self.render, self.surface = scene, render, surface
+        if fast:
+            spec = importlib.util.spec_from_file_location("fast", fast); m = importlib.util.module_from_spec(spec); spec.loader.exec_module(m)
+            m.replace(render)
 
-        def shoot(s):
-            got = {}
-            keep = render.truth
-            render.truth = lambda s, heads, cards, at: got.update(heads=heads, cards=cards)
-            try: img, _ = render.render(s)
-            finally: render.truth = keep
-            return img, got["heads"], got["cards"]
-    return lab, shoot
+    def draw(self, seed):
+        r = np.random.default_rng([4711, seed])
+        s = self.lab.draw(seed, vary(self.lab, r), RANGES)
+        if r.random() < .25 and s["exif"]: s["exif"] = False
+        more_heads(s, self.lab, r)
+        return s, r
+
+    def shoot(self, s, r):
+        """The sensor picture (BGR), heads with their surface, cards; gives s its surface."""
+        got, keep = {}, self.render.truth
+        self.render.truth = lambda s, heads, cards, at: got.update(heads=heads, cards=cards)
+        try: img, _ = self.render.render(s)
+        finally: self.render.truth = keep
+        s["surface"] = self.counted(s)
+        return img, got["heads"], got["cards"]
+
+    def counted(self, s):
+        """The surface as surface.roof counts it, granules left out."""
+        P, k = s["product"], s["seed"] % 100003
+        E, H, t, lam = P["exposure"], P["height"], P["ply"], P["family"] == "laminated"
+        h, noise = self.surface._h, np.vectorize(self.surface._noise, otypes=[float])
+        bridge, lap, wavy = 30 + 40 * h(k, 41, 5), E + 30 + 16 * h(k, 43, 5), .6 + 1.4 * h(k, 44, 5)
+
+        def surface(i, x, y):
+            x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+            p = s["pieces"][i]
+            yl = np.maximum(y - (p[0] * E + s["lift"] + p[3] + p[4] * (x - p[1])), 0)
+            over = lambda u, end: np.clip(1 - (u - end) / bridge, 0, 1)
+            z = t + wavy * (noise(x / 240, y / 260, k + 45) - .5)
+            for c in range(1, 6): z = z + t * (over(yl + c * E, H) + (over(yl + c * E, lap) if lam else 0))
+            if lam:
+                z = z + t * np.clip(1 - (yl - lap) / 4, 0, 1)
+                for q in s["slots"][i]:
+                    sh = q[2] * (yl / s["cutout_height"] - .5)
+                    z = z - t * ((yl < s["cutout_height"]) & (q[0] + sh < x) & (x < q[1] - sh * .6))
+            return z
+        return surface
+
+
+class March:
+    """The maker that marches rays over draped shingles (testdata/scenes/march)."""
+
+    def __init__(self, folder):
+        sys.path.insert(0, folder)
+        import camera, draw, march, scene, surface
+        self.lab, self.camera, self.board, self.maker = scene, camera, surface.board_picture, draw
+        self.lib = march.load()
+
+    def draw(self, seed):
+        r = np.random.default_rng([4713, seed])
+        s = self.maker.layout(self.lab, seed, r, vary(self.lab, r), RANGES)
+        if r.random() < .25: s["exif"] = False
+        more_heads(s, self.lab, r)
+        return s, r
+
+    def shoot(self, s, r):
+        cam = s["camera"]
+        return self.maker.shoot(self.lib, self.lab, self.board, self.camera.pose(cam), s, self.camera.footprint(cam), r)
 
 
 def main():
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ap.add_argument("--lab", required=True); ap.add_argument("--out", required=True); ap.add_argument("--seeds", required=True, help="FIRST:LAST+1")
-    ap.add_argument("--jobs", type=int, default=1); ap.add_argument("--gpus", type=int, default=1); ap.add_argument("--fast"); ap.add_argument("--course"); ap.add_argument("--only-course", action="store_true", help="no patches"); ap.add_argument("--seconds", type=float, default=1e9, help="stop after so long")
+    ap.add_argument("--jobs", type=int, default=1); ap.add_argument("--gpus", type=int, default=1); ap.add_argument("--fast"); ap.add_argument("--maker", choices=["heightmap", "march"], default="march"); ap.add_argument("--course"); ap.add_argument("--only-course", action="store_true", help="no patches"); ap.add_argument("--seconds", type=float, default=1e9, help="stop after so long")
     a = ap.parse_args()
     lo, hi = map(int, a.seeds.split(":"))
     if lo < 500000: sys.exit(f"seeds {lo}: must be 500000 or over; lower ones belong to judging photos")
     os.makedirs(a.out, exist_ok=True)
     import subprocess
     if a.jobs > 1:
-        step = [sys.executable, os.path.abspath(__file__), "--lab", a.lab, "--out", a.out, "--seconds", str(a.seconds)] + (["--fast", a.fast] if a.fast else []) + (["--course", a.course] if a.course else []) + ["--only-course"] * a.only_course
+        step = [sys.executable, os.path.abspath(__file__), "--lab", a.lab, "--out", a.out, "--seconds", str(a.seconds), "--maker", a.maker] + (["--fast", a.fast] if a.fast else []) + (["--course", a.course] if a.course else []) + ["--only-course"] * a.only_course
         n = (hi - lo + a.jobs - 1) // a.jobs
         card = lambda k: dict(os.environ, CUDA_VISIBLE_DEVICES=str(k % a.gpus)) if a.gpus > 1 else None
         kids = [subprocess.Popen(step + ["--seeds", f"{lo + k * n}:{min(hi, lo + (k + 1) * n)}"], env=card(k)) for k in range(a.jobs)]
         sys.exit(max(p.wait() for p in kids))
     cv2.setNumThreads(1)
-    lab, shoot = load(a.lab, a.fast)
+    sys.path.insert(0, a.lab)
+    maker = HeightMap(a.lab, a.fast) if a.maker == "heightmap" else March(os.path.join(os.path.dirname(os.path.abspath(a.lab)), "march"))
     propose = Proposer(a.course) if a.course else None
     t0, n = time.time(), 0
     for seed in range(lo, hi):
         path = os.path.join(a.out, f"{seed}.npz")
         if os.path.exists(path): continue
         if time.time() - t0 > a.seconds: break
-        s, r = draw(lab, seed)
         try:
-            got = cut(s, *shoot(s), r, propose if seed % 4 else None, a.only_course)
+            s, r = maker.draw(seed)
+            got = cut(s, *maker.shoot(s, r), r, propose if seed % 4 else None, a.only_course)
         except Exception as err:                # one odd scene must not end the run
             print(seed, "left out:", repr(err), flush=True); continue
         if got is None: continue

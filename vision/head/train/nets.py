@@ -63,6 +63,47 @@ class JointNet(nn.Module):
         return self.fc2(torch.relu(self.fc1(self.body(x).flatten(1))))
 
 
+def from_onnx(net, path):
+    """Gives net the weights of a file that save_course or save_patch wrote. The batch norms are folded in there: each is
+    set on the first batch that passes (call settle with one), so that the network answers as the file does."""
+    import onnx
+    from onnx import numpy_helper
+    kept = [torch.from_numpy(numpy_helper.to_array(t).copy()) for t in onnx.load(path).graph.initializer]
+    layers = []
+    for m in net.modules():
+        if isinstance(m, (nn.Conv2d, nn.ConvTranspose2d, nn.Linear)): layers.append([m, None])
+        elif isinstance(m, nn.BatchNorm2d): layers[-1][1] = m
+    order = layers
+    if isinstance(net, CourseNet):                              # the graph runs the skip's upsampling before the last block
+        at = {id(m): k for k, (m, _) in enumerate(layers)}
+        parts = [net.near, net.down, net.far, net.up, net.out]
+        order = [layers[at[id(m)]] for p in parts for m in p.modules() if id(m) in at]
+    if 2 * len(order) != len(kept): raise ValueError(f"{path}: {len(kept)} weights, {2 * len(order)} expected")
+    net.to_settle = []
+    for (m, bn), w, b in zip(order, kept[::2], kept[1::2]):
+        if m.weight.shape != w.shape: raise ValueError(f"{path}: a layer of {tuple(w.shape)}, {tuple(m.weight.shape)} expected")
+        m.weight.data = w.float().to(m.weight.device)
+        if m.bias is not None: m.bias.data = b.float().to(m.weight.device)
+        if bn is not None: net.to_settle.append((bn, b.float().to(m.weight.device)))
+    return net
+
+
+def settle(net, batch):
+    """Sets the batch norms of a network from from_onnx on one batch."""
+    def set_on(bn, b):
+        def hook(_, ins):
+            v, mean = torch.var_mean(ins[0].float(), (0, 2, 3), unbiased=False)
+            bn.running_mean.data, bn.running_var.data = mean.clone(), v.clone()
+            bn.weight.data, bn.bias.data = torch.sqrt(v + bn.eps), mean + b
+        return bn.register_forward_pre_hook(hook)
+    hooks = [set_on(bn, b) for bn, b in net.to_settle]
+    net.eval()
+    with torch.no_grad(): net(batch)
+    for h in hooks: h.remove()
+    net.train()
+    del net.to_settle
+
+
 class Onnx:
     """Writes the few layers used here as an opset 11 graph, batch norm folded into the convolutions."""
 

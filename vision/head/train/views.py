@@ -18,13 +18,15 @@ CELL = 4                 # view pixels a label cell, each way
 FAR = 1e3                # "no line here"
 
 
-def stack_height(product, y, double=None):
-    """Height over the deck of a course's surface, y above its own butt."""
-    n = 2 if product["family"] == "laminated" else 1
-    lie = product["height"] - product["exposure"]
-    z = n * product["ply"] * lie / product["exposure"] * (1 - np.clip(np.asarray(y, float) / lie, 0, 1)) + product["ply"]
-    if n == 2:
-        z = z + product["ply"] * (np.asarray(y, float) < product["exposure"] + 38 if double is None else double)
+def stack_height(product, y):
+    """Nominal height over the deck of a course's surface, y above its own butt: the plies that lie there are
+    counted, each edge bridged over 45 mm. What the tool assumes before it has measured; the scenes vary about it."""
+    y = np.maximum(np.asarray(y, float), 0)
+    E, H, t = product["exposure"], product["height"], product["ply"]
+    two = product["family"] == "laminated"
+    over = lambda u, end: np.clip(1 - (u - end) / 45, 0, 1)
+    z = t + (t * (y < E + 38) if two else 0)
+    for k in range(1, 6): z = z + t * (over(y + k * E, H) + (over(y + k * E, E + 38) if two else 0))
     return z
 
 
@@ -156,6 +158,7 @@ def labels(s, view, cards, heads, w, h):
     P, cam = s["product"], s["camera"]
     E, H, lift = P["exposure"], P["height"], s["lift"]
     true = (view.R, view.c)
+    surface = s["surface"]                  # height of piece i of the scene at places on it
 
     def to_view(x, y, z):
         p = np.stack(np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float), np.asarray(z, float)), -1)
@@ -165,33 +168,32 @@ def labels(s, view, cards, heads, w, h):
     left, right = f[0] - 80, f[1] + 80
     butt, top, joint, rake = (Lines(h, w) for _ in range(4))
     by_course = {}
-    for i, p in enumerate(s["pieces"]): by_course.setdefault(p[0], []).append((p, s["slots"][i]))
+    for i, p in enumerate(s["pieces"]): by_course.setdefault(p[0], []).append((p, s["slots"][i], i))
     for c, row in by_course.items():
         yb = c * E + lift
         if not max(view.y1 - h / view.ppm, f[2]) - 80 - H < yb < min(view.y1, f[3]) + 80: continue
         row.sort(key=lambda q: q[0][1])
-        for p, slots in row:
+        for p, slots, n in row:
             x = np.arange(max(p[1], left), min(p[2], right), 2.0 / view.ppm)
             if len(x) < 2: continue
             y = yb + p[3] + p[4] * (x - p[1])
             slotted = np.zeros(len(x), bool)
             for q in slots: slotted |= (x > q[0] - q[2] * .5) & (x < q[1] + q[2] * .3)
-            z = stack_height(P, 0.0) - (P["ply"] * slotted if P["family"] == "laminated" else 0)
-            v = to_view(x, y, z)
+            v = to_view(x, y, surface(n, x, y + 1.5))
             if P["family"] == "three-tab":                      # no butt in a cutout
                 for run in np.split(np.arange(len(x)), np.where(np.diff(slotted.astype(int)))[0] + 1):
                     if not slotted[run[0]] and len(run) > 2: butt.add(v[run])
             else: butt.add(v)
-            if c == 0: top.add(to_view(x, y + H, stack_height(P, H)))
+            if c == 0: top.add(to_view(x, y + H, surface(n, x, y + H - 1)))
         span = (lambda p: np.arange(yb + p[3], yb + (H if c == 0 else E), 6.0))
-        for (a, _), (b, _) in zip(row, row[1:]):
+        for (a, _, m), (b, _, n) in zip(row, row[1:]):
             if b[1] - a[2] > 12 or not left < b[1] < right: continue
-            y = span(a); z = stack_height(P, y - yb)
-            joint.add(to_view(a[2], y, z), to_view(b[1], y, z), upright=True)
-        for p, _ in row:
-            for flag, xe in ((p[5], p[1]), (p[6], p[2])):
+            y = span(a)
+            joint.add(to_view(a[2], y, surface(m, a[2] - 1, y)), to_view(b[1], y, surface(n, b[1] + 1, y)), upright=True)
+        for p, _, n in row:
+            for flag, xe, inside in ((p[5], p[1], 1), (p[6], p[2], -1)):
                 if flag and left < xe < right and s["rake_x"] is not None and abs(xe - s["rake_x"]) < 6:
-                    y = span(p); rake.add(to_view(xe, y, stack_height(P, y - yb)), upright=True)
+                    y = span(p); rake.add(to_view(xe, y, surface(n, xe + inside, y)), upright=True)
 
     hh, ww = h // CELL, w // CELL
     cc, rr = np.meshgrid(np.arange(ww) * CELL + 1.5, np.arange(hh) * CELL + 1.5)
