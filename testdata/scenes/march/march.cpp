@@ -74,7 +74,7 @@ struct Scene {
 };
 
 static const int PIECE = 10, SLOT = 5, OBJECT_N = 20, CELL_N = 6, DECAL_N = 12, CARD_N = 16;
-static const float MARGIN = 30;
+#define MARGIN 30.f
 
 // ---- noise
 

@@ -11,6 +11,9 @@ import textwrap
 import numpy as np
 from numba import cuda
 
+for old, new in (("row_stack", "vstack"), ("in1d", "isin"), ("trapz", "trapezoid")):
+    if not hasattr(np, old): setattr(np, old, getattr(np, new))     # numba asks for names that the newest numpy dropped
+
 
 def kernel(f, helpers, made, inner):
     """A GPU kernel from a numba function: made are the lines that make its arrays (dropped, their names become

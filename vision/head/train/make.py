@@ -27,8 +27,7 @@ from views import Photo, View, footprint, labels, project, stack_height
 
 FINE, PATCH, OTHERS = 3.0, 128, 56       # px/mm and px of a patch; most patches a scene without a head
 DRIVES = ["flush", "overdriven", "underdriven", "cocked"]
-TEXTURES = [["asphalt_04_diff_1k.jpg", .42], ["asphalt_05_diff_1k.jpg", .42], ["asphalt_07_diff_1k.jpg", .40], ["asphalt_floor_diff_1k.jpg", .38],
-            ["asphalt_pit_lane_diff_1k.jpg", .40], ["asphalt_track_diff_1k.jpg", .42], ["brushed_concrete_03_diff_1k.jpg", .5], ["gravel_gray_512.png", .5]]
+TEXTURES = [["asphalt_04_diff_1k.jpg", .42], ["asphalt_05_diff_1k.jpg", .42], ["asphalt_floor_diff_1k.jpg", .38], ["asphalt_track_diff_1k.jpg", .42]]
 RANGES = {"tilt": [1, 40], "distance": [780, 2400], "sun": [13, 78], "overcast": .35, "shade": .45, "clutter": 1.5, "noise": [.5, 2.5], "quality": [76, 95],
           "fov": [61, 77], "k1": [-.02, .034], "cards": list(range(28)), "bad": .35, "grains": TEXTURES, "grain_share": .4}
 
