@@ -161,7 +161,7 @@ def courses(w, s):
     rake = dict(side=side, x=x_rake, metal=metal, overhang=over, face=w.uniform("rake_face", 20, 60), flange=w.uniform("rake_flange", 35, 60), bead=w.uniform("rake_bead", 1.5, 3.5),
                 colour=w.pick("rake_colour", [[.62, .62, .60], [.10, .065, .045], [.03, .03, .032], [.42, .43, .45], [.30, .20, .12]]),
                 ground=w.pick("ground", ["lawn", "soil", "driveway"]), depth=w.uniform("ground_depth", 3000, 6000), ground_blur=w.uniform("ground_blur", 4, 60))
-    return pieces, offset, rake
+    return pieces, step % W, rake                          # the next course's joints lie that far to the left
 
 
 def slots(r, p, P):
@@ -388,20 +388,25 @@ def camera(w, s):
         if flaw == "card_cropped": d, t = min(d, .45 * f), min(t, 14)
         az = [0, 180, 0, 90, 270][int(r.integers(5))] + r.normal(0, 28)
         aim = np.array([card["x"] * .45 + r.normal(0, 45), card["y"] * .35 + (lo + hi) / 2 * .65 + r.normal(0, 35), 4.])
-        if flaw == "card_cropped": aim = cropped_aim(card, base, d, r)
         tt, a = math.radians(t), math.radians(az)
         centre = aim + d * np.array([math.sin(tt) * math.sin(a), -math.sin(tt) * math.cos(a), math.cos(tt)])
         roll = r.normal(0, 7) + [0, 0, 90, -90, 180][int(r.integers(5))]
         cam = dict(base, centre=centre.tolist(), look=aim.tolist(), roll=roll, tilt=t, distance=d, R=axes(centre, aim, roll).tolist())
+        if flaw == "card_cropped": cam = cropped(cam, card, r.choice([-1, 1]))
         if flaw in ("far", "oblique", "card_cropped", "no_card") or framed(cam, s): return cam
     return cam
 
 
-def cropped_aim(card, base, d, r):
-    """Where to look so that about a sixth of the board stays in the picture."""
-    side = r.choice([-1, 1])
-    half = d / base["f"] * base["height"] / 2
-    return np.array([card["x"] + side * (d / base["f"] * base["width"] / 2 + 85), min(card["y"], half * .4), 4.])
+def cropped(cam, card, side):
+    """The camera moved along the courses until about a sixth of the board's corners are in the picture."""
+    u, v = np.meshgrid((np.arange(1, 10) - 5) * SQUARE, (np.arange(1, 7) - 3.5) * SQUARE)
+    c, t = math.cos(card["a"]), math.sin(card["a"])
+    pts = np.stack([card["x"] + u * c - v * t, card["y"] + u * t + v * c, 8. + 0 * u], -1).reshape(-1, 3)
+    for _ in range(1500):
+        q = project(cam, pts)
+        if np.all((q > 5) & (q < [cam["width"] - 6, cam["height"] - 6]), axis=1).sum() <= 10: break
+        for k in ("centre", "look"): cam[k] = [cam[k][0] + 2. * side, *cam[k][1:]]
+    return cam
 
 
 def framed(cam, s):

@@ -1,6 +1,6 @@
 """Makes photos of an open course with exact truth, by path tracing.
 
-    python3 make.py SET.json --out DIR [--jobs 1] [--threads 1] [--only ID,ID] [--scale 1] [--samples 8] [--keep]
+    python3 make.py SET.json --out DIR [--jobs 1] [--threads 1] [--only ID,ID] [--scale 1] [--samples 8] [--truth] [--keep]
 
 SET.json: {"name": ..., "want": {...}, "photos": [{"id": "t001", "seed": 1, "job": "a", "want": {...}}, ...]}
 `want` fixes any choice of describe.py by name; that of a photo wins. Writes
@@ -47,11 +47,14 @@ def one(row, want, out, a):
     folder = os.path.join(out, row.get("job", ""))
     jpg = os.path.join(folder, row["id"] + ".jpg")
     tru = jpg[:-4] + ".truth.json"
-    if os.path.exists(jpg) and os.path.exists(tru): return None
+    if os.path.exists(jpg) and os.path.exists(tru) and not a.truth: return None
     t0 = time.time()
     s = describe.describe(row["seed"], {**want, **row.get("want", {})})
     if a.scale != 1: s = scaled(s, a.scale)
     meshes, lines, planes, surf, box = build.build(s)
+    if a.truth:
+        if os.path.exists(jpg): develop.write(tru, json.dumps(truth.truth(s, lines, planes, surf)))
+        return None
     roof, work = surface.Roof(s), tempfile.mkdtemp(prefix="traced-")
     try:
         data = {f"mesh|{m}|{k}": v for m, g in meshes.items() for k, v in g.items()}
@@ -106,6 +109,7 @@ def main():
     ap.add_argument("set"); ap.add_argument("--out", required=True)
     ap.add_argument("--jobs", type=int, default=1, help="photos at a time"); ap.add_argument("--threads", type=int, default=1, help="threads of each")
     ap.add_argument("--only", default="", help="these photos only"); ap.add_argument("--scale", type=float, default=1., help="of the picture's side, for looking")
+    ap.add_argument("--truth", action="store_true", help="write the truth of the photos in DIR anew, make no photo")
     ap.add_argument("--samples", type=int, default=8, help="rays a pixel"); ap.add_argument("--bounces", type=int, default=0, help="of light between surfaces"); ap.add_argument("--keep", action="store_true", help="keep the traced light in DIR/work")
     a = ap.parse_args()
     spec = json.load(open(a.set))
