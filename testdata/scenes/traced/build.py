@@ -115,7 +115,7 @@ def shingle(roof, i, box):
         band = L["shadow_band"] * np.clip((v - (E - L["shadow_height"])) / L["shadow_height"], 0, 1) * (v < E + 12)
         wave = .06 * surface.ripple(s["seed"] + 7, x, y, 240) + .05 * surface.ripple(p["seed"] + 3, x, y, 70)
         soil = 1 + tone + wave - L["dirt"] * (.5 + .5 * np.tanh(1.5 * surface.ripple(s["seed"] + 8, x, y, 160)))
-        wet = L["wet"] * (surface.ripple(s["seed"] + 9, x, y, 420) > .25) if L["wet"] else 0 * x
+        wet = L["wet"] * np.clip((surface.ripple(s["seed"] + 9, x, y, 420) + .15 * surface.ripple(s["seed"] + 10, x, y, 45) - .3) * 2.5, 0, 1) if L["wet"] else 0 * x
         plain = .12 if L["lap_plain"] else blend
         return dict(blend=np.clip(blend * (1 - lap) + plain * lap, 0, 1), dark=np.clip(dark + band, 0, .95) * (1 - lap) + (.25 if L["lap_plain"] else 0.) * lap,
                     tone=np.maximum(soil, .2), wet=wet, uv=np.stack([u + shift[0], v + shift[1]], -1).reshape(-1, 2))

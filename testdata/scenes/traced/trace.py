@@ -184,8 +184,8 @@ def granules(N, s, pics, painted):
     if not L["wet"]: return N.done(N.diffuse(c, bump))
     wet = N.attribute("wet")
     c = N.mix(wet, c, N.mix(1., c, (.55, .55, .56), "MULTIPLY"))
-    g = N.new("BsdfGlossy", {"Color": (1., 1., 1.), "Roughness": .18, "Normal": bump}).outputs[0]
-    return N.done(N.new("MixShader", {0: N.math("MULTIPLY", wet, .07), 1: N.diffuse(c, bump), 2: g}).outputs[0])
+    g = N.new("BsdfGlossy", {"Color": (1., 1., 1.), "Roughness": .3, "Normal": bump}).outputs[0]
+    return N.done(N.new("MixShader", {0: N.math("MULTIPLY", wet, .04), 1: N.diffuse(c, bump), 2: g}).outputs[0])
 
 
 def cut_face(N, s):
