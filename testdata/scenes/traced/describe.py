@@ -39,7 +39,7 @@ PALETTES = {
     "copperbeech": [(.10, .045, .04), (.16, .10, .07), (.06, .06, .06)],
 }
 FINISHES = {                      # base colour, metallic, roughness
-    "bright": ((.62, .63, .65), .95, .28), "dull": ((.36, .37, .38), .55, .62), "rusty": ((.17, .075, .035), .1, .85),
+    "bright": ((.62, .63, .65), .95, .28), "dull": ((.25, .255, .262), .4, .7), "rusty": ((.17, .075, .035), .1, .85),
     "copper": ((.66, .33, .20), .9, .35), "dark": ((.055, .055, .06), .4, .5),
 }
 # Invented phones: sensor, field of view of the long side (deg), k1, and how they develop.

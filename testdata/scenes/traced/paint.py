@@ -196,6 +196,7 @@ def page(card):
 
 def draw_board(dictionary, number, per):
     """1 is white. Markers stand on the white squares, row by row, ids 35 N to 35 N + 34."""
+    marker = getattr(cv2.aruco, "drawMarker", None) or cv2.aruco.generateImageMarker          # its name before and after OpenCV 4.7
     pic, n, side = np.ones((7 * per, 10 * per), np.float32), 0, int(per * .75)
     for row in range(7):
         for col in range(10):
@@ -203,6 +204,6 @@ def draw_board(dictionary, number, per):
             if (row + col) % 2 == 0: pic[y:y + per, x:x + per] = 0
             else:
                 o = (per - side) // 2
-                pic[y + o:y + o + side, x + o:x + o + side] = cv2.aruco.drawMarker(dictionary, 35 * number + n, side) / 255.
+                pic[y + o:y + o + side, x + o:x + o + side] = marker(dictionary, 35 * number + n, side) / 255.
                 n += 1
     return pic
