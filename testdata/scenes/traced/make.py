@@ -3,7 +3,9 @@
     python3 make.py SET.json --out DIR [--jobs 1] [--threads 1] [--only ID,ID] [--scale 1] [--samples 8] [--truth] [--keep]
 
 SET.json: {"name": ..., "want": {...}, "photos": [{"id": "t001", "seed": 1, "job": "a", "want": {...}}, ...]}
-`want` fixes any choice of describe.py by name; that of a photo wins. Writes
+`want` fixes any choice of describe.py by name; that of a photo wins. Instead of
+photos a set may hold {"seeds": {"first": 500001, "count": 400}}: one photo a
+seed, products in turn, one job a product. Writes
 DIR/JOB/ID.jpg and DIR/JOB/ID.truth.json, and DIR/JOB/schedule.yaml once a job.
 What is already there is kept. Photos come whole or not at all.
 """
@@ -29,6 +31,13 @@ import truth
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 BLENDER = os.environ.get("BLENDER", "blender")
+
+
+def photos(spec):
+    """The rows of a set."""
+    if "photos" in spec: return spec["photos"]
+    names, first = list(describe.PRODUCTS), spec["seeds"]["first"]
+    return [{"id": f"{spec['name']}-{n}", "seed": n, "job": names[k % len(names)], "want": {"product": names[k % len(names)]}} for k, n in enumerate(range(first, first + spec["seeds"]["count"]))]
 
 
 def scaled(s, k):
@@ -112,8 +121,8 @@ def main():
     ap.add_argument("--truth", action="store_true", help="write the truth of the photos in DIR anew, make no photo")
     ap.add_argument("--samples", type=int, default=8, help="rays a pixel"); ap.add_argument("--bounces", type=int, default=0, help="of light between surfaces"); ap.add_argument("--keep", action="store_true", help="keep the traced light in DIR/work")
     a = ap.parse_args()
-    spec = json.load(open(a.set))
-    rows = [q for q in spec["photos"] if not a.only or q["id"] in a.only.split(",")]
+    with open(a.set) as fh: spec = json.load(fh)
+    rows = [q for q in photos(spec) if not a.only or q["id"] in a.only.split(",")]
     if not rows: ap.error(f"no photo {a.only} in {a.set}")
     failed = 0
     with ThreadPoolExecutor(a.jobs) as pool:
