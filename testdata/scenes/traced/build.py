@@ -163,7 +163,8 @@ def shingle(roof, i, box):
             if m.sum() > 1 and (is_tab or end): parts.append(ribbon(pts[m, side], sunk, "face", inward=[.2 * inner, 0], **wall))
             bare = rr <= E + 1e-6 if covered else np.ones(len(rr), bool)      # what the next course leaves in sight
             if is_tab and not end and (low & bare).sum() > 1: out["slots"].append(dict(course=p["course"], piece=i, pts=pts[low & bare, side]))
-            if end: out["left" if side == 0 else "right"] = pts[bare, side]
+            if end and bare.any(): out[("left", "right")[side]] = pts[bare, side]
+            if is_tab and not end and not roof.lam and (n == 1 and side == 0 or n == len(kinds) - 2 and side == -1): out[("left", "right")[side] + "_cutout"] = pts[low & bare, side]
         if not covered:
             parts.append(ribbon(pts[-1], sunk, "face", **wall))
             out.setdefault("top", []).append(pts[-1])
@@ -173,7 +174,7 @@ def shingle(roof, i, box):
 
 def backer(roof, i, lines, kinds, rows, xy, attributes, flat, tabs, out):
     """The second ply of a laminated piece, under the teeth."""
-    s, p, L = roof.s, roof.pieces[i], roof.s["look"]
+    s, p, L, E = roof.s, roof.pieces[i], roof.s["look"], roof.E
     r, parts = .8 * s["roof"]["edge_round"], []
     at = rows[rows < p["slot_height"] + 8]
     back = float(np.clip(tabs.normal(0, .3), -.5, .5))
@@ -195,7 +196,9 @@ def backer(roof, i, lines, kinds, rows, xy, attributes, flat, tabs, out):
         for side in (0, -1):
             if (n == 0 and side == 0) or (n == len(lines) - 2 and side == -1):
                 parts.append(ribbon(pts[:, side], p["backer"], "face", tone=tabs.uniform(0, 1)))
-                if not kinds[n]: out["left" if side == 0 else "right"] = np.concatenate([pts[:, side], out["left" if side == 0 else "right"]]) if ("left" if side == 0 else "right") in out else pts[:, side]
+                if not kinds[n]:                    # the end is seen between teeth, and above them on the face
+                    e, seen = ("left", "right")[side], at <= (E if p["course"] not in (0, max(roof.by_course)) else p["slot_height"]) + 1e-6
+                    out[e] = np.concatenate([pts[seen, side], out[e]]) if e in out else pts[seen, side]
     return parts
 
 
@@ -449,12 +452,15 @@ def build(s):
         parts += q
         lines["butt"] += out["butt"]; lines["slots"] += out["slots"]
         if p["course"] == max(roof.by_course): lines["top"] += [dict(course=p["course"], piece=i, pts=t) for t in out.get("top", [])]
-        ends[i] = (out.get("left"), out.get("right"))
+        ends[i] = out
     for c, ids in roof.by_course.items():
         for a, b in zip(ids, ids[1:]):
-            if a in ends and b in ends and ends[a][1] is not None and ends[b][0] is not None: lines["joint"].append(dict(course=c, pieces=[a, b], left=ends[a][1], right=ends[b][0]))
-        for i, k in ((ids[0], 0), (ids[-1], 1)):
-            if s["rake"]["side"] == ("left", "right")[k] and i in ends and ends[i][k] is not None: lines["rake"].append(dict(course=c, piece=i, pts=ends[i][k]))
+            if a not in ends or b not in ends: continue
+            for kind in ("", "_cutout"):            # of three-tab pieces the ends below the cutouts' tops are an opening
+                if "right" + kind in ends[a] and "left" + kind in ends[b]:
+                    lines["joint"].append(dict(course=c, pieces=[a, b], cutout=bool(kind), left=ends[a]["right" + kind], right=ends[b]["left" + kind]))
+        for i, e in ((ids[0], "left"), (ids[-1], "right")):
+            if s["rake"]["side"] == e and e in ends.get(i, {}): lines["rake"].append(dict(course=c, piece=i, pts=ends[i][e]))
     surf = {}
     for n, f in enumerate(s["fasteners"]):
         q, surf[n] = nail(roof, f)

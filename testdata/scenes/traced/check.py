@@ -79,6 +79,24 @@ class Geometry(unittest.TestCase):
             _, v = surface.local(s["pieces"][q["piece"]], s["product"]["exposure"], q["pts"][:, 0], q["pts"][:, 1])
             self.assertLess(np.abs(v - s["product"]["height"]).max(), 2.)
 
+    def test_joints_lie_at_the_ends(self):
+        """Sides of a joint lie at the ends of its pieces; of a three-tab cutout about half its 9 mm away, less the gap."""
+        for product in ("lam-metric", "tab-inch"):
+            s = describe.describe(11, {"product": product, "rake": "none"})
+            E, cutouts = s["product"]["exposure"], 0
+            _, lines, _, _, _ = build.build(s)
+            self.assertTrue(any(q["course"] == 0 for q in lines["joint"]) and any(q["course"] == -1 for q in lines["joint"]))
+            for q in lines["joint"]:
+                for i, pts, end in zip(q["pieces"], (q["left"], q["right"]), ("width", None)):
+                    p = s["pieces"][i]
+                    u, v = surface.local(p, E, pts[:, 0], pts[:, 1])
+                    away = (p["width"] - u) if end else u
+                    self.assertLess(np.abs(away - (4.5 if q["cutout"] else 0)).max(), 5 if q["cutout"] else 1.2)
+                    self.assertGreater(len(pts), 3)
+                    if q["course"] < 0: self.assertLess(v.max(), E + 2)
+                cutouts += q["cutout"]
+            self.assertEqual(cutouts > 0, product == "tab-inch")
+
     def test_truth(self):
         """Ends and heights of a head against its place in the roof frame."""
         s = describe.describe(12, {"product": "tab-metric"})
