@@ -19,10 +19,15 @@ SCORE  ?= ../shared/score/score.py
 BY     ?=
 FRESH  ?= /var/tmp/coursegauge-fresh
 FUZZ   ?= 60s
+MAKER  ?= traced
+SET    ?= judge
+OUT    ?= /var/tmp/coursegauge-scenes/$(MAKER)-$(SET)
+JOBS   ?= 1
+PYTHON ?= /usr/bin/python3
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test lint bench score score-by fuzz soak package fresh clean
+.PHONY: help setup build demo test lint bench scenes score score-by fuzz soak package fresh clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/make \1\t\2/p' Makefile | expand -t 14
@@ -56,6 +61,9 @@ lint: setup ## gofmt, vet, staticcheck, the direction of imports
 
 bench: setup ## time of each stage
 	@$(GO) test -run '^$$' -bench . -benchmem ./...
+
+scenes: ## make photos with truth: make scenes MAKER=traced|heightmap SET=judge|dev|wide|... OUT=DIR JOBS=photos at a time
+	@MAKER="$(MAKER)" SET="$(SET)" OUT="$(OUT)" JOBS="$(JOBS)" PYTHON="$(PYTHON)" sh .ci/scenes
 
 score-by: BY = family light tilt distance finish palette print
 score-by: score ## the same, and by each condition of the photos
