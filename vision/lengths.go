@@ -9,9 +9,12 @@ import (
 )
 
 // What a head's place errs by beyond what the adjustment and the networks
-// tell, mm: the surface under it is uneven.
+// tell, mm.
 const (
-	surfaceU = .25
+	// The surface under a head against that of its butt: decks are wavy by about a
+	// millimetre, sheets are lifted by granules and by what lies under them (common
+	// practice, no source).
+	surfaceU = .5
 	noButtU  = 1.1 // own butt not seen: pieces sit off their line
 )
 
@@ -47,8 +50,9 @@ func (p *pass) fastener(id int, h *foundHead) Fastener {
 	d := length.New(mm(h.Diameter), mm(h.DiamU))
 	out.HeadDiameter = &d
 	tx, ty := f.Sight(h.x, h.y, f.Stack.At(h.y))
-	rise := math.Hypot(surfaceU, h.RiseU)
-	along := p.measured(func(f *plane.Frame) float64 { x, _ := h.at(f); return x }, h.CentreU).Widen(length.Height, mm(rise*tx))
+	rise := riseU(out.Drive, h.Rise, h.RiseU)
+	under := math.Hypot(surfaceU, f.Stack.StepU(h.y-float64(h.course)*f.Stack.Exposure))
+	along := p.measured(func(f *plane.Frame) float64 { x, _ := h.at(f); return x }, h.CentreU).Widen(length.Height, mm(rise*tx)).Widen(length.Surface, mm(under*tx))
 	out.Along = &along
 	k := p.pieceAt(h)
 	if k < 0 || h.exposed {
@@ -56,7 +60,7 @@ func (p *pass) fastener(id int, h *foundHead) Fastener {
 	}
 	g := &p.geometry[k]
 	out.Piece = k + 1
-	above := p.aboveButt(h, g).Widen(length.Height, mm(rise*ty))
+	above := p.aboveButt(h, g).Widen(length.Height, mm(rise*ty)).Widen(length.Surface, mm(under*ty))
 	out.AboveButt = &above
 	if l, ok := p.sideX(k, -1, h); ok {
 		d := along.Sub(l)

@@ -108,7 +108,7 @@ func (p *pass) try(turn float64) (course.Place, error) {
 // cardOn is the usual height over the deck of what carries the card, mm.
 func (p *pass) cardOn() float64 {
 	if p.place.Y < 0 {
-		return p.stack.At(p.stack.Exposure / 2)
+		return p.stack.At(0) // a stiff card lies on the butts that it spans
 	}
 	return 4
 }
@@ -227,7 +227,11 @@ func (p *pass) adjust() (*Refusal, error) {
 		}
 	}
 	q.Near = p.solution
-	p.solution = q.Solve()
+	s := q.Solve()
+	if r := unsolved(s); r != nil {
+		return r, nil
+	}
+	p.solution = s
 	p.cornersAdjusted(p.solution)
 	at := func(i int) *plane.Line {
 		if i < 0 {
@@ -242,7 +246,6 @@ func (p *pass) adjust() (*Refusal, error) {
 		p.lowerLines(index[0], at)
 	}
 	p.kept = len(q.Lines)
-	s := p.solution
 	p.r.Card.ResidualPx = s.ResidualPx
 	p.r.Camera.FocalPx, p.r.Camera.FocalU = s.Focal()
 	p.r.Camera.K1, p.r.Camera.K1U = s.K1()
@@ -251,6 +254,15 @@ func (p *pass) adjust() (*Refusal, error) {
 	tx, ty := s.Frame.Sight(0, p.stack.Exposure, 0)
 	p.r.TiltDeg = math.Atan(math.Hypot(tx, ty)) * 180 / math.Pi
 	return nil, nil
+}
+
+// unsolved refuses an adjustment that came out with anything but numbers:
+// nothing measured with it could be told.
+func unsolved(s *plane.Solution) *Refusal {
+	if s.Finite() {
+		return nil
+	}
+	return &Refusal{NoOpenCourse, "the edges of the course fit no place of the camera", "take the photo again, more squarely, with the butt line and the top edge of the open course in the picture"}
 }
 
 func sideFloor(s course.Side) float64 {

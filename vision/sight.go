@@ -190,7 +190,7 @@ func (p *pass) pose() (*Refusal, error) {
 	}
 	loose := prior
 	loose.CardBend, loose.CardBow = anyBend, anyBend
-	p.problem = &plane.Problem{Start: plane.FrameFrom(p.cardPose, p.lens, plane.CardPlace{}, plane.Stack{Rise: 1}), Corners: corners, Prior: loose}
+	p.problem = &plane.Problem{Start: plane.FrameFrom(p.cardPose, p.lens, plane.CardPlace{}, plane.Stack{}), Corners: corners, Prior: loose}
 	s := p.problem.Solve()
 	p.cornersAdjusted(s)
 	p.atMost(CardBent, "bend of the card", "mm", math.Abs(s.Bend()), maxBend)

@@ -68,11 +68,14 @@ func drawRoofAt(r *rand.Rand, tiltX, tiltY, lineU float64, n noise) *roof {
 	start := Lens{F: 2950, Cx: 2015.5, Cy: 1511.5, K1: prior.K1}
 	lens := Lens{F: start.F * math.Exp(n(length.Lens, prior.Focal)), Cx: start.Cx + n(length.Lens, prior.Centre), Cy: start.Cy + n(length.Lens, prior.Centre), K1: prior.K1 + n(length.Lens, prior.K1U), K2: n(length.Lens, prior.K2U)}
 	s := nominal
-	s.Rise = 1 + n(length.Height, prior.Rise)
+	s.Thick = 1 + n(length.Surface, prior.Surface.Thick)
+	s.Step += n(length.Surface, prior.Surface.Step)
+	s.Bridge = max(s.Bridge+n(length.Surface, prior.Surface.Bridge), 5)
+	s.Sag = n(length.Surface, prior.Surface.Sag)
 	o := &roof{truth: lookingAt(lens, Vec{30 * r.NormFloat64(), 30 * r.NormFloat64(), 5}, 1150+150*r.Float64(), tiltX, tiltY, .1*r.NormFloat64(), s)}
 	const cardOn = 9
 	q := &o.card
-	q[iCardTurn], q[iCardY], q[iCardZ] = .5*r.NormFloat64(), -330, cardOn*s.Rise+prior.CardThick+n(length.Height, prior.CardHeight)
+	q[iCardTurn], q[iCardY], q[iCardZ] = .5*r.NormFloat64(), -330, cardOn*s.Thick+prior.CardThick+n(length.Height, prior.CardHeight)
 	q[iCardTiltX], q[iCardTiltY], q[iCardScale] = n(length.Height, prior.CardTilt), n(length.Height, prior.CardTilt), n(length.Print, prior.CardScale)
 	q[iCardBend], q[iCardBow], q[iCardTwist] = n(length.Bend, prior.CardBend), n(length.Bend, prior.CardBow), n(length.Bend, prior.CardBow)
 	corners := cornersOn(&o.truth, q, func() float64 { return n(length.Corners, math.Hypot(cornerU, prior.CornerPx)) })
