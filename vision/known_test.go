@@ -151,7 +151,8 @@ func TestStartLens(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f35 := 5900.0 / 4032 * 36 // with the zoom in it
+	f35 := 2 * 5900.0 / (4032/36. + math.Hypot(4032, 3024)/math.Hypot(36, 24)) // with the zoom in it
+	from27 := 27 * (4032/36. + math.Hypot(4032, 3024)/math.Hypot(36, 24)) / 2 // between the width and the diagonal
 	for _, c := range []struct {
 		name   string
 		facts  photo.Facts
@@ -161,11 +162,11 @@ func TestStartLens(t *testing.T) {
 		checks int
 	}{
 		{"nothing known", photo.Facts{}, Known{}, "none", .73 * 4032, 0},
-		{"from the file", photo.Facts{Focal35MM: 27}, Known{}, "exif", 27. / 36 * 4032, 0},
+		{"from the file", photo.Facts{Focal35MM: 27}, Known{}, "exif", from27, 0},
 		{"profile", photo.Facts{Focal35MM: 27}, Known{Lens: learned}, "profile", 5900, 0},
 		{"zoom, written with it", photo.Facts{Focal35MM: f35, DigitalZoom: 2}, Known{}, "exif", 5900, 1},
 		{"zoom, written without it", photo.Facts{Focal35MM: f35 / 2, DigitalZoom: 2}, Known{}, "exif", 5900, 1},
-		{"zoom not used", photo.Facts{Focal35MM: 27, DigitalZoom: 1}, Known{}, "exif", 27. / 36 * 4032, 0},
+		{"zoom not used", photo.Facts{Focal35MM: 27, DigitalZoom: 1}, Known{}, "exif", from27, 0},
 	} {
 		p, corners := made(t, real, c.facts, c.known)
 		l, prior := p.startLens(corners)
