@@ -152,7 +152,7 @@ func TestStartLens(t *testing.T) {
 		t.Fatal(err)
 	}
 	f35 := 2 * 5900.0 / (4032/36. + math.Hypot(4032, 3024)/math.Hypot(36, 24)) // with the zoom in it
-	from27 := 27 * (4032/36. + math.Hypot(4032, 3024)/math.Hypot(36, 24)) / 2 // between the width and the diagonal
+	from27 := 27 * (4032/36. + math.Hypot(4032, 3024)/math.Hypot(36, 24)) / 2  // between the width and the diagonal
 	for _, c := range []struct {
 		name   string
 		facts  photo.Facts

@@ -10,13 +10,7 @@ import (
 
 // What a head's place errs by beyond what the adjustment and the networks
 // tell, mm.
-const (
-	// The surface under a head against that of its butt: decks are wavy by about a
-	// millimetre, sheets are lifted by granules and by what lies under them (common
-	// practice, no source).
-	surfaceU = .5
-	noButtU  = 1.1 // own butt not seen: pieces sit off their line
-)
+const noButtU = 1.1 // own butt not seen: pieces sit off their line (common practice, no source)
 
 // lengths measures what the rules ask for.
 func (p *pass) lengths() (*Refusal, error) {
@@ -51,7 +45,7 @@ func (p *pass) fastener(id int, h *foundHead) Fastener {
 	out.HeadDiameter = &d
 	tx, ty := f.Sight(h.x, h.y, f.Stack.At(h.y))
 	rise := riseU(out.Drive, h.Rise, h.RiseU)
-	under := math.Hypot(surfaceU, f.Stack.StepU(h.y-float64(h.course)*f.Stack.Exposure))
+	under := f.Stack.LocalU(h.y - float64(h.course)*f.Stack.Exposure)
 	along := p.measured(func(f *plane.Frame) float64 { x, _ := h.at(f); return x }, h.CentreU).Widen(length.Height, mm(rise*tx)).Widen(length.Surface, mm(under*tx))
 	out.Along = &along
 	k := p.pieceAt(h)

@@ -97,13 +97,13 @@ func TestStackHeights(t *testing.T) {
 		}
 	}
 	// where the second ply ends is not told: half the plies' variance at the usual place
-	for _, c := range []struct{ y, want float64 }{{140, 0}, {181, 1.3}, {143 + 57.1, 0}} {
-		if u := (&Stack{Ply: 2.6, Thick: 1, Plies: 2, Exposure: 143}).StepU(c.y); math.Abs(u-c.want) > 1e-9 {
-			t.Errorf("%g mm above the butt the step leaves %.3f mm, want %.3f", c.y, u, c.want)
+	for _, c := range []struct{ y, want float64 }{{140, .5}, {181, math.Hypot(1.3, .5)}, {143 + 57.1, .5}} {
+		if u := (&Stack{Ply: 2.6, Thick: 1, Plies: 2, Exposure: 143}).LocalU(c.y); math.Abs(u-c.want) > 1e-9 {
+			t.Errorf("%g mm above the butt a place is told to %.3f mm, want %.3f", c.y, u, c.want)
 		}
 	}
-	if u := three.StepU(165); u != 0 {
-		t.Errorf("one ply has no step, yet it leaves %.3f mm", u)
+	if u := three.LocalU(165); u != .5 {
+		t.Errorf("one ply has no step, yet a place is told to %.3f mm", u)
 	}
 }
 

@@ -23,7 +23,7 @@ type Stack struct {
 // SurfacePrior is what is known of a stack before the photo: standard
 // uncertainties of its four unknowns. None has a published source.
 type SurfacePrior struct {
-	Thick  float64 // relative: products tell a ply by class, and granules, backing and weight vary (common practice, no source)
+	Thick  float64 // relative: a ply is 30 % thinner to 50 % thicker than its product says, or than is usual where nothing is said (common practice, no source)
 	Step   float64 // mm: overlaps of 20 to 60 mm are met, as if spread evenly (common practice, no source)
 	Bridge float64 // mm: a stiff, cold sheet bridges further than a warm one (common practice, no source)
 	Sag    float64 // mm (common practice, no source)
@@ -37,7 +37,7 @@ const (
 )
 
 // DefaultSurface is a stack of which only the product's nominal lengths are known.
-func DefaultSurface() SurfacePrior { return SurfacePrior{Thick: .2, Step: 11, Bridge: 15, Sag: .5} }
+func DefaultSurface() SurfacePrior { return SurfacePrior{Thick: .25, Step: 11, Bridge: 15, Sag: .5} }
 
 // NewStack takes the product's nominal lengths; laminated pieces have two
 // plies on the weather side.
@@ -89,12 +89,18 @@ func (s *Stack) beyond(y float64) float64 {
 	return min(max((y-s.Exposure-usualStep+stepHalf)/(2*stepHalf), 0), 1)
 }
 
-// StepU is the standard uncertainty of At that comes from not knowing on which
-// side of the end of the piece's own second ply a place lies, mm.
-func (s *Stack) StepU(y float64) float64 {
+// unevenU is the standard uncertainty of a place's height against that of its
+// surroundings, mm: decks are wavy by about a millimetre, and sheets are lifted
+// by granules and by what lies under them (common practice, no source).
+const unevenU = .5
+
+// LocalU is the standard uncertainty of At at one place, mm, beyond that of the
+// unknowns that all places share: unevenness, and on which side of the end of
+// the piece's own second ply the place lies.
+func (s *Stack) LocalU(y float64) float64 {
 	if s.Plies != 2 {
-		return 0
+		return unevenU
 	}
 	p := s.beyond(y)
-	return s.Thick * s.Ply * math.Sqrt(p*(1-p))
+	return math.Hypot(unevenU, s.Thick*s.Ply*math.Sqrt(p*(1-p)))
 }
