@@ -19,7 +19,11 @@ func (p *pass) checks() []Check {
 	}
 	s := p.solution
 	add("card", s.ResidualPx < .6, "the card's corners fit to %.2f px", s.ResidualPx)
-	add("edges", s.LineChi < 4, "edges and product agree: mean square of the normalised differences %.2f, about 1 when they do", s.LineChi)
+	if s.Wide > 1 {
+		add("edges", false, "edges and product disagree: mean square of the normalised differences %.2f, %.2f at most when they agree; all uncertainties of the photo are taken times %.1f", s.LineChi, plane.Agreeing, s.Wide)
+	} else {
+		add("edges", true, "edges and product agree: mean square of the normalised differences %.2f, %.2f at most when they do", s.LineChi, plane.Agreeing)
+	}
 	if e := p.r.Camera.ExifPx; e > 0 {
 		r := p.r.Camera.FocalPx/e - 1
 		add("focal length", math.Abs(r) < .08, "the focal length from the picture differs by %.1f %% from the one in the file", 100*r)

@@ -36,6 +36,10 @@ func (p *pass) measured(q quantity, own float64) length.Measured {
 	return length.New(mm(q(&p.solution.Frame)), mm(own)).WithShared(p.solution.Effects(q))
 }
 
+// lineU is the standard uncertainty of a located line across it, mm: in a photo
+// whose lines disagree none is believed as it stands.
+func (p *pass) lineU(l *plane.Line) float64 { return l.U * p.solution.Wide }
+
 // fastener measures one head.
 func (p *pass) fastener(id int, h *foundHead) Fastener {
 	f := &p.solution.Frame
@@ -78,7 +82,7 @@ func (p *pass) aboveButt(h *foundHead, g *pieceLines) length.Measured {
 	if g.butt == nil {
 		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return y }, h.CentreU).Widen(length.Product, noButtU)
 	}
-	u := g.butt.U
+	u := p.lineU(g.butt)
 	from, to := g.butt.Reach(&p.solution.Frame)
 	if out := max(from-h.x, h.x-to); out > 0 { // beyond what is seen of the butt its direction counts
 		u = math.Hypot(u, out*math.Hypot(.0012, 2*u/max(to-from, 20)))
@@ -143,10 +147,10 @@ func (p *pass) sideX(k, side int, h *foundHead) (length.Measured, bool) {
 	}
 	switch {
 	case (s.Kind == course.Joint || s.Kind == course.Rake) && l != nil:
-		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return l.Across(f, y) }, l.U), true
+		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return l.Across(f, y) }, p.lineU(l)), true
 	case s.Kind == course.Predicted && m != nil && other.Kind == course.Joint:
 		W := float64(side) * p.problem.Known.Width
-		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return m.Across(f, y) + W }, m.U).Widen(length.Product, widthU), true
+		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return m.Across(f, y) + W }, p.lineU(m)).Widen(length.Product, widthU), true
 	}
 	return length.Measured{}, false
 }
@@ -177,7 +181,7 @@ func (p *pass) lowerX(j *lowerLine) length.Measured {
 	if l == nil {
 		return length.New(mm(j.x), 0).Widen(length.Product, mm(j.u))
 	}
-	return p.measured(func(f *plane.Frame) float64 { return l.Across(f, -f.Stack.Exposure/2) + shift }, l.U).Widen(length.Product, mm(j.u))
+	return p.measured(func(f *plane.Frame) float64 { return l.Across(f, -f.Stack.Exposure/2) + shift }, p.lineU(l)).Widen(length.Product, mm(j.u))
 }
 
 func (p *pass) lowerJoint(h *foundHead, along length.Measured) *length.Measured {

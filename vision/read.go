@@ -184,6 +184,17 @@ const (
 	looseLower = 4   // a joint that only the set of all joints places
 )
 
+// Where cells lie farther off a butt or top edge than they do on one in plain
+// sight, the whole line may be a shadow's border or the dark face under the edge.
+const (
+	plainRough = .35 // mm
+	roughCosts = 4.0
+)
+
+// unclear is the standard uncertainty that is added to a line whose cells lie
+// rough mm off it, mm.
+func unclear(rough float64) float64 { return roughCosts * max(rough-plainRough, 0) }
+
 // adjust brings camera, card, stack and course together.
 func (p *pass) adjust() (*Refusal, error) {
 	q := p.problem
@@ -195,6 +206,9 @@ func (p *pass) adjust() (*Refusal, error) {
 	add := func(kind plane.Kind, c int, e *course.Edge, floor float64, mate int) int {
 		if len(e.Pts) < 2 {
 			return -1
+		}
+		if kind != plane.Joint {
+			floor = math.Hypot(floor, unclear(e.Rough))
 		}
 		q.Lines = append(q.Lines, plane.Line{Kind: kind, Course: c, Pts: e.Pts, U: math.Hypot(e.U, floor), Mate: mate})
 		return len(q.Lines) - 1
