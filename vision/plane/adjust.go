@@ -231,16 +231,27 @@ func (p *Problem) finish(q *[nParams]float64, r, w []float64, nc, nl int) *Solut
 		s.LineChi += r[i] * r[i] * w[i] * w[i] / float64(max(nl, 1))
 	}
 	s.inputs = inputsOf(p.jacobian(q, w), nc, nl)
-	s.Wide = max(1, math.Sqrt(s.LineChi/Agreeing))
+	s.Wide = widened(s.LineChi)
 	s.inputs.root.Scale(s.Wide, s.inputs.root)
 	return s
 }
 
-// Agreeing is the mean square of the normalised line residuals that 95 of 100
-// roofs keep under whose lines err as they say (drawn: TestSolveKnowsHowSureItIs;
-// half of them have .35, since the unknowns take up some of it). Beyond it all
-// uncertainties of the photo grow with the ratio (Birge 1932).
-const Agreeing = .56
+// Of 100 roofs whose lines err as they say, half have a mean square of the
+// normalised line residuals under usualChi, since the unknowns take up some of
+// it, and 95 keep under Agreeing (drawn roofs, TestDisagreeingLinesWiden).
+const (
+	usualChi = .35
+	Agreeing = .56
+)
+
+// widened is what all uncertainties of a photo are taken times: beyond Agreeing
+// the root of the mean square over the usual one (Birge 1932), else 1.
+func widened(chi float64) float64 {
+	if chi <= Agreeing {
+		return 1
+	}
+	return math.Sqrt(chi / usualChi)
+}
 
 // weights are the square roots of the soft-L1 weights of the lines' residuals;
 // the corners' are one over wide.

@@ -33,7 +33,7 @@ type SurfacePrior struct {
 const (
 	usualStep   = 38.0 // mm
 	usualBridge = 45.0 // mm
-	coursesDown = 5    // no piece is longer than six exposures
+	leastBridge = 1.0  // mm: a sheet does not bend at a right angle
 )
 
 // DefaultSurface is a stack of which only the product's nominal lengths are known.
@@ -52,7 +52,7 @@ func NewStack(laminated bool, ply, height, exposure length.MM) Stack {
 // At is the height of the surface y mm above the course's own butt, at its
 // upper side.
 func (s *Stack) At(y float64) float64 {
-	if s.Ply == 0 {
+	if s.Ply == 0 || s.Exposure <= 0 {
 		return 0 // no product yet
 	}
 	y = max(y, 0)
@@ -61,8 +61,7 @@ func (s *Stack) At(y float64) float64 {
 	if second {
 		plies += 1 - s.beyond(y)
 	}
-	for k := 1.0; k <= coursesDown; k++ {
-		u := y + k*s.Exposure
+	for u := y + s.Exposure; u < s.Height+max(s.Bridge, leastBridge); u += s.Exposure { // above the butt of the next piece below
 		plies += s.left(u - s.Height)
 		if second {
 			plies += s.left(u - s.Exposure - s.Step)
@@ -75,7 +74,7 @@ func (s *Stack) At(y float64) float64 {
 // left is the share of a ply's thickness that still carries the sheet over it,
 // past mm beyond the ply's end.
 func (s *Stack) left(past float64) float64 {
-	return 1 - min(max(past/max(s.Bridge, 1), 0), 1)
+	return 1 - min(max(past/max(s.Bridge, leastBridge), 0), 1)
 }
 
 // stepHalf is half the range in which a piece's own second ply may end, mm: an
