@@ -3,6 +3,7 @@ package vision
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"coursegauge/vision/course"
 	"coursegauge/vision/length"
@@ -39,6 +40,14 @@ func (p *pass) checks() []Check {
 		}
 	}
 	for k := range p.geometry {
+		name := fmt.Sprintf("butt of piece %d", k+1)
+		if b := p.geometry[k].sketch.Butt; !p.carries(k + 1) {
+			// nothing is measured from it
+		} else if p.geometry[k].butt == nil {
+			add(name, false, "the butt of piece %d is not to be seen; heights on it are told from where the course should lie, to %.1f mm", k+1, noButtU)
+		} else if u := unclear(b.Rough); u > buttFloor {
+			add(name, false, "the butt of piece %d is not plain: what was taken for it lies %.1f mm off a straight line; heights on it are told less well by %.1f mm", k+1, b.Rough, u)
+		}
 		if p.geometry[k].sketch.Doubtful {
 			add(fmt.Sprintf("joint in piece %d", k+1), false, "piece %d is wider than the product: a joint was not made out", k+1)
 		}
@@ -47,6 +56,11 @@ func (p *pass) checks() []Check {
 		}
 	}
 	return out
+}
+
+// carries tells whether a head lies on a piece.
+func (p *pass) carries(piece int) bool {
+	return slices.ContainsFunc(p.r.Fasteners, func(f Fastener) bool { return f.Piece == piece })
 }
 
 func inches(m length.Measured) string {

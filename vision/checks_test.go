@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"coursegauge/vision/course"
 	"coursegauge/vision/plane"
 )
 
@@ -52,5 +53,27 @@ func TestUnclearLines(t *testing.T) {
 		if u := unclear(c.rough); math.Abs(u-c.want) > 1e-9 {
 			t.Errorf("cells %.2f mm off: %.2f mm, want %.2f", c.rough, u, c.want)
 		}
+	}
+}
+
+// A butt from which heads are measured is named with what it costs when it is not
+// seen, or not plainly.
+func TestChecksTellUnclearButts(t *testing.T) {
+	piece := func(rough float64) *course.Piece { return &course.Piece{Butt: course.Edge{Rough: rough}} }
+	heads := []Fastener{{Piece: 1}, {Piece: 2}, {Piece: 3}, {Piece: -1}}
+	p := pass{r: &Result{Course: &Course{}, Fasteners: heads}, solution: &plane.Solution{Wide: 1}, geometry: []pieceLines{
+		{butt: &plane.Line{}, sketch: piece(.4)}, {butt: &plane.Line{}, sketch: piece(.6)}, {sketch: piece(0)}, {sketch: piece(.6)},
+	}}
+	got := map[string]string{}
+	for _, c := range p.checks() {
+		if strings.HasPrefix(c.Name, "butt") {
+			if c.OK {
+				t.Errorf("%s: ok", c.Name)
+			}
+			got[c.Name] = c.Text
+		}
+	}
+	if len(got) != 2 || !strings.Contains(got["butt of piece 2"], "0.6 mm off") || !strings.Contains(got["butt of piece 2"], "by 1.0 mm") || !strings.Contains(got["butt of piece 3"], "1.1 mm") {
+		t.Errorf("%v", got)
 	}
 }
