@@ -66,7 +66,7 @@ func (b *body) at(x, y float64, course int) float64 {
 // Heights above the butt on roofs that are not as the product says: thinner or
 // thicker plies, a second ply that ends elsewhere, decks that hang through
 // between rafters. U95 holds for .92 to .985 of the heads, whichever of these
-// is fixed (see README for the table).
+// is fixed (DEVELOPERS.md has the table).
 func TestHeightsOnOtherSurfaces(t *testing.T) {
 	const (
 		draws = 12
