@@ -173,7 +173,7 @@ type lowerLine struct {
 // Standard uncertainties of located lines that no residual shows, mm: what the
 // network errs by over a whole line. From rendered scenes (see README).
 const (
-	buttFloor  = .3
+	buttFloor  = .25
 	topFloor   = .5
 	jointFloor = .8
 	closeFloor = .25
