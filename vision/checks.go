@@ -3,6 +3,7 @@ package vision
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"coursegauge/vision/course"
 	"coursegauge/vision/length"
@@ -19,7 +20,11 @@ func (p *pass) checks() []Check {
 	}
 	s := p.solution
 	add("card", s.ResidualPx < .6, "the card's corners fit to %.2f px", s.ResidualPx)
-	add("edges", s.LineChi < 4, "edges and product agree: mean square of the normalised differences %.2f, about 1 when they do", s.LineChi)
+	if s.Wide > 1 {
+		add("edges", false, "edges and product disagree: mean square of the normalised differences %.2f, %.2f at most when they agree; all uncertainties of the photo are taken times %.1f", s.LineChi, plane.Agreeing, s.Wide)
+	} else {
+		add("edges", true, "edges and product agree: mean square of the normalised differences %.2f, %.2f at most when they do", s.LineChi, plane.Agreeing)
+	}
 	if e := p.r.Camera.ExifPx; e > 0 {
 		r := p.r.Camera.FocalPx/e - 1
 		add("focal length", math.Abs(r) < .08, "the focal length from the picture differs by %.1f %% from the one in the file", 100*r)
@@ -35,6 +40,14 @@ func (p *pass) checks() []Check {
 		}
 	}
 	for k := range p.geometry {
+		name := fmt.Sprintf("butt of piece %d", k+1)
+		if b := p.geometry[k].sketch.Butt; !p.carries(k + 1) {
+			// nothing is measured from it
+		} else if p.geometry[k].butt == nil {
+			add(name, false, "the butt of piece %d is not to be seen; heights on it are told from where the course should lie, to %.1f mm", k+1, noButtU)
+		} else if u := unclear(b.Rough); u > buttFloor {
+			add(name, false, "the butt of piece %d is not plain: what was taken for it lies %.1f mm off a straight line; heights on it are told less well by %.1f mm", k+1, b.Rough, u)
+		}
 		if p.geometry[k].sketch.Doubtful {
 			add(fmt.Sprintf("joint in piece %d", k+1), false, "piece %d is wider than the product: a joint was not made out", k+1)
 		}
@@ -43,6 +56,11 @@ func (p *pass) checks() []Check {
 		}
 	}
 	return out
+}
+
+// carries tells whether a head lies on a piece.
+func (p *pass) carries(piece int) bool {
+	return slices.ContainsFunc(p.r.Fasteners, func(f Fastener) bool { return f.Piece == piece })
 }
 
 func inches(m length.Measured) string {

@@ -128,14 +128,26 @@ func (p *pass) startLens(corners []plane.Corner) (plane.Lens, plane.Prior) {
 	if f.Focal35MM <= 10 {
 		return l, plane.DefaultPrior(false)
 	}
-	l.F = f.Focal35MM / 36 * long
 	prior := plane.DefaultPrior(true)
+	l.F, prior.Focal = fromFilm(f.Focal35MM, w, h, prior.Focal)
 	if f.DigitalZoom > minZoom {
 		l.F = p.zoomed(l, corners)
 		prior.Focal = zoomFocalU
 	}
 	p.r.Camera.Source, p.r.Camera.ExifPx = "exif", l.F
 	return l, prior
+}
+
+// fromFilm is the focal length in px that a 35 mm equivalent stands for, with
+// its relative standard uncertainty; rounded is that of the number itself. The
+// equivalent is usually read as having the same diagonal of view on 36 x 24 mm (CIPA DC-008,
+// tag 0xA405), yet some phones tell the one with the same width,
+// and the two differ by 4 % for a picture of 4:3. The middle is taken, and half
+// the difference is uncertain: card and edges tell the rest.
+func fromFilm(mm, w, h, rounded float64) (px, u float64) {
+	byWidth, byDiagonal := mm/36*max(w, h), mm/math.Hypot(36, 24)*math.Hypot(w, h)
+	px = (byWidth + byDiagonal) / 2
+	return px, math.Hypot(rounded, (byWidth-byDiagonal)/2/px)
 }
 
 // zoomed tells which focal length the file means. Some cameras write the
@@ -160,7 +172,7 @@ func fitOf(l plane.Lens, corners []plane.Corner) float64 {
 	}
 	prior := plane.DefaultPrior(true)
 	prior.Focal = zoomFocalU
-	q := plane.Problem{Start: plane.FrameFrom(plane.PoseFrom(flat.H, l), l, plane.CardPlace{}, plane.Stack{Rise: 1}), Corners: corners, Prior: prior}
+	q := plane.Problem{Start: plane.FrameFrom(plane.PoseFrom(flat.H, l), l, plane.CardPlace{}, plane.Stack{}), Corners: corners, Prior: prior}
 	return q.Solve().ResidualPx
 }
 

@@ -42,6 +42,50 @@ func TestPrintWith(t *testing.T) {
 	}
 }
 
+// Both readings of a 35 mm equivalent lie within what is told: 26 mm of a 4:3
+// picture of 4032 px are 2912 px by the width and 3028.9 by the diagonal (36 x 24
+// mm: 43.267 mm), of a 3:2 picture the same.
+func TestFilmEquivalentCoversBothReadings(t *testing.T) {
+	for _, c := range []struct{ mm, w, h, width, diagonal float64 }{
+		{26, 4032, 3024, 2912, 3028.6}, {26, 3024, 4032, 2912, 3028.6}, {24, 6000, 4000, 4000, 4000}, {26, 4000, 2250, 2888.9, 2757.9},
+	} {
+		px, u := fromFilm(c.mm, c.w, c.h, .015)
+		for _, want := range []float64{c.width, c.diagonal} {
+			if d := math.Abs(px/want - 1); d > 1.05*u {
+				t.Errorf("%g mm on %g x %g: %.1f px ± %.1f %%, want %.1f within", c.mm, c.w, c.h, px, 100*u, want)
+			}
+		}
+		if d := math.Abs(px - (c.width+c.diagonal)/2); d > .2 || u < .015 || u > .03 {
+			t.Errorf("%g mm on %g x %g: %.1f px ± %.2f %%, want the middle of %.1f and %.1f", c.mm, c.w, c.h, px, 100*u, c.width, c.diagonal)
+		}
+	}
+}
+
+// An adjustment that is not numbers refuses the photo.
+func TestUnsolvedIsRefused(t *testing.T) {
+	lens := plane.Lens{F: 2950, Cx: 2015.5, Cy: 1511.5}
+	stack := plane.NewStack(true, 2.6, 337, 143)
+	f := plane.Frame{Lens: lens, R: plane.Rot{1, 0, 0, 0, -1, 0, 0, 0, -1}, T: plane.Vec{0, 0, 1200}, Stack: stack}
+	problem := func(y float64) *plane.Problem {
+		p := &plane.Problem{Start: f, Card: plane.CardPlace{Y: -250, Z: 10}, CardOn: 9, Prior: plane.DefaultPrior(true), Known: plane.DefaultKnown(1000)}
+		for i := range 54 {
+			x, y := 25.4*float64(i%9-4), 25.4*(2.5-float64(i/9))
+			u, v := f.Project(x, y-250, 12)
+			p.Corners = append(p.Corners, plane.Corner{X: x, Y: y, U: u, V: v, Sigma: .05})
+		}
+		u0, v0 := f.Project(-300, 0, stack.At(0))
+		u1, _ := f.Project(300, 0, stack.At(0))
+		p.Lines = []plane.Line{{Kind: plane.Butt, Mate: -1, U: .3, Pts: [][2]float64{{u0, v0}, {u1, v0 + y}}}}
+		return p
+	}
+	if r := unsolved(problem(0).Solve()); r != nil {
+		t.Errorf("a butt of two points is refused: %s", r.Detail)
+	}
+	if r := unsolved(problem(math.NaN()).Solve()); r == nil || r.Reason != NoOpenCourse || r.Advice == "" {
+		t.Errorf("a butt with no place in the picture: %+v, want a refusal", r)
+	}
+}
+
 // seenFrom is the homography of a card (mm, y up) that is printed with a
 // stretch along x, seen by a lens from a distance, tilted by degrees.
 func seenFrom(l plane.Lens, stretched, degrees, distance, aside float64) [9]float64 {
@@ -107,7 +151,8 @@ func TestStartLens(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f35 := 5900.0 / 4032 * 36 // with the zoom in it
+	f35 := 2 * 5900.0 / (4032/36. + math.Hypot(4032, 3024)/math.Hypot(36, 24)) // with the zoom in it
+	from27 := 27 * (4032/36. + math.Hypot(4032, 3024)/math.Hypot(36, 24)) / 2  // between the width and the diagonal
 	for _, c := range []struct {
 		name   string
 		facts  photo.Facts
@@ -117,11 +162,11 @@ func TestStartLens(t *testing.T) {
 		checks int
 	}{
 		{"nothing known", photo.Facts{}, Known{}, "none", .73 * 4032, 0},
-		{"from the file", photo.Facts{Focal35MM: 27}, Known{}, "exif", 27. / 36 * 4032, 0},
+		{"from the file", photo.Facts{Focal35MM: 27}, Known{}, "exif", from27, 0},
 		{"profile", photo.Facts{Focal35MM: 27}, Known{Lens: learned}, "profile", 5900, 0},
 		{"zoom, written with it", photo.Facts{Focal35MM: f35, DigitalZoom: 2}, Known{}, "exif", 5900, 1},
 		{"zoom, written without it", photo.Facts{Focal35MM: f35 / 2, DigitalZoom: 2}, Known{}, "exif", 5900, 1},
-		{"zoom not used", photo.Facts{Focal35MM: 27, DigitalZoom: 1}, Known{}, "exif", 27. / 36 * 4032, 0},
+		{"zoom not used", photo.Facts{Focal35MM: 27, DigitalZoom: 1}, Known{}, "exif", from27, 0},
 	} {
 		p, corners := made(t, real, c.facts, c.known)
 		l, prior := p.startLens(corners)

@@ -9,11 +9,8 @@ import (
 )
 
 // What a head's place errs by beyond what the adjustment and the networks
-// tell, mm: the surface under it is uneven.
-const (
-	surfaceU = .25
-	noButtU  = 1.1 // own butt not seen: pieces sit off their line
-)
+// tell, mm.
+const noButtU = 1.1 // own butt not seen: pieces sit off their line (common practice, no source)
 
 // lengths measures what the rules ask for.
 func (p *pass) lengths() (*Refusal, error) {
@@ -39,6 +36,10 @@ func (p *pass) measured(q quantity, own float64) length.Measured {
 	return length.New(mm(q(&p.solution.Frame)), mm(own)).WithShared(p.solution.Effects(q))
 }
 
+// lineU is the standard uncertainty of a located line across it, mm: in a photo
+// whose lines disagree none is believed as it stands.
+func (p *pass) lineU(l *plane.Line) float64 { return l.U * p.solution.Wide }
+
 // fastener measures one head.
 func (p *pass) fastener(id int, h *foundHead) Fastener {
 	f := &p.solution.Frame
@@ -47,8 +48,9 @@ func (p *pass) fastener(id int, h *foundHead) Fastener {
 	d := length.New(mm(h.Diameter), mm(h.DiamU))
 	out.HeadDiameter = &d
 	tx, ty := f.Sight(h.x, h.y, f.Stack.At(h.y))
-	rise := math.Hypot(surfaceU, h.RiseU)
-	along := p.measured(func(f *plane.Frame) float64 { x, _ := h.at(f); return x }, h.CentreU).Widen(length.Height, mm(rise*tx))
+	rise := riseU(out.Drive, h.Rise, h.RiseU)
+	under := f.Stack.LocalU(h.y - float64(h.course)*f.Stack.Exposure)
+	along := p.measured(func(f *plane.Frame) float64 { x, _ := h.at(f); return x }, h.CentreU).Widen(length.Height, mm(rise*tx)).Widen(length.Surface, mm(under*tx))
 	out.Along = &along
 	k := p.pieceAt(h)
 	if k < 0 || h.exposed {
@@ -56,7 +58,7 @@ func (p *pass) fastener(id int, h *foundHead) Fastener {
 	}
 	g := &p.geometry[k]
 	out.Piece = k + 1
-	above := p.aboveButt(h, g).Widen(length.Height, mm(rise*ty))
+	above := p.aboveButt(h, g).Widen(length.Height, mm(rise*ty)).Widen(length.Surface, mm(under*ty))
 	out.AboveButt = &above
 	if l, ok := p.sideX(k, -1, h); ok {
 		d := along.Sub(l)
@@ -80,7 +82,7 @@ func (p *pass) aboveButt(h *foundHead, g *pieceLines) length.Measured {
 	if g.butt == nil {
 		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return y }, h.CentreU).Widen(length.Product, noButtU)
 	}
-	u := g.butt.U
+	u := p.lineU(g.butt)
 	from, to := g.butt.Reach(&p.solution.Frame)
 	if out := max(from-h.x, h.x-to); out > 0 { // beyond what is seen of the butt its direction counts
 		u = math.Hypot(u, out*math.Hypot(.0012, 2*u/max(to-from, 20)))
@@ -145,10 +147,10 @@ func (p *pass) sideX(k, side int, h *foundHead) (length.Measured, bool) {
 	}
 	switch {
 	case (s.Kind == course.Joint || s.Kind == course.Rake) && l != nil:
-		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return l.Across(f, y) }, l.U), true
+		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return l.Across(f, y) }, p.lineU(l)), true
 	case s.Kind == course.Predicted && m != nil && other.Kind == course.Joint:
 		W := float64(side) * p.problem.Known.Width
-		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return m.Across(f, y) + W }, m.U).Widen(length.Product, widthU), true
+		return p.measured(func(f *plane.Frame) float64 { _, y := h.at(f); return m.Across(f, y) + W }, p.lineU(m)).Widen(length.Product, widthU), true
 	}
 	return length.Measured{}, false
 }
@@ -179,7 +181,7 @@ func (p *pass) lowerX(j *lowerLine) length.Measured {
 	if l == nil {
 		return length.New(mm(j.x), 0).Widen(length.Product, mm(j.u))
 	}
-	return p.measured(func(f *plane.Frame) float64 { return l.Across(f, -f.Stack.Exposure/2) + shift }, l.U).Widen(length.Product, mm(j.u))
+	return p.measured(func(f *plane.Frame) float64 { return l.Across(f, -f.Stack.Exposure/2) + shift }, p.lineU(l)).Widen(length.Product, mm(j.u))
 }
 
 func (p *pass) lowerJoint(h *foundHead, along length.Measured) *length.Measured {

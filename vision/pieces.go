@@ -27,7 +27,7 @@ func (p *pass) courseResult() *Course {
 			w := p.measured(func(f *frame) float64 {
 				y := f.Stack.Height / 2
 				return g.right.Across(f, y) - g.left.Across(f, y)
-			}, math.Hypot(g.left.U, g.right.U))
+			}, math.Hypot(p.lineU(g.left), p.lineU(g.right)))
 			q.Width = &w
 		}
 		c.Pieces = append(c.Pieces, q)
@@ -100,7 +100,7 @@ func (p *pass) offset(c *Course, at func(x, y float64) Point) {
 	for k := range p.geometry {
 		s, l := p.side(k, 1)
 		if s.Kind == course.Joint && l != nil {
-			joints = append(joints, p.measured(func(f *frame) float64 { return l.Across(f, 0) }, l.U))
+			joints = append(joints, p.measured(func(f *frame) float64 { return l.Across(f, 0) }, p.lineU(l)))
 		}
 	}
 	for _, j := range joints {

@@ -71,6 +71,9 @@ func camera(c vision.Camera) *Camera {
 	if c.Source == "" {
 		return nil
 	}
+	if !finite(c.FocalPx) || !finite(c.FocalU) || !finite(c.K1) || !finite(c.K1U) {
+		return &Camera{Source: c.Source, ExifPx: round(c.ExifPx, 1)} // a value of which nobody knows how sure it is
+	}
 	return &Camera{
 		Source:  c.Source,
 		FocalPx: round(c.FocalPx, 1), FocalU: round(c.FocalU, 1),

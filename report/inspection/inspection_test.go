@@ -221,6 +221,30 @@ func TestAbsentIsNotZero(t *testing.T) {
 	}
 }
 
+// A focal length, or its uncertainty, that is no number is absent with its
+// partner: an uncertainty of 0 would say "exactly known".
+func TestCameraWithoutNumbers(t *testing.T) {
+	sound := vision.Camera{Source: "exif", FocalPx: 2940.04, FocalU: 12, K1: .009, K1U: .004, ExifPx: 2912}
+	for name, spoil := range map[string]func(c *vision.Camera){
+		"none":                      func(*vision.Camera) {},
+		"focal length":              func(c *vision.Camera) { c.FocalPx = math.Inf(1) },
+		"its uncertainty":           func(c *vision.Camera) { c.FocalU = math.NaN() },
+		"distortion":                func(c *vision.Camera) { c.K1 = math.NaN() },
+		"uncertainty of distortion": func(c *vision.Camera) { c.K1U = math.NaN() },
+	} {
+		c := sound
+		spoil(&c)
+		got := camera(c)
+		if got.Source != "exif" || got.ExifPx != 2912 {
+			t.Errorf("%s: what is known of the camera is lost: %+v", name, got)
+		}
+		told := got.FocalPx != 0 || got.FocalU != 0 || got.K1 != 0 || got.K1U != 0
+		if told != (name == "none") {
+			t.Errorf("%s is no number: %+v", name, got)
+		}
+	}
+}
+
 func TestRound(t *testing.T) {
 	for _, c := range []struct {
 		in   float64

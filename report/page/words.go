@@ -40,7 +40,7 @@ var endWords = map[string]string{
 // sourceWords says where uncertainty comes from.
 var sourceWords = map[length.Source]string{
 	length.Localisation: "place of head and edge in the picture", length.Corners: "corners of the card", length.Lens: "lens",
-	length.Height: "height of shingles, card and head", length.Bend: "bend of the card", length.Print: "printed size of the card",
+	length.Height: "height of card and head", length.Surface: "surface of the shingles", length.Bend: "bend of the card", length.Print: "printed size of the card",
 	length.Product: "edges of the courses, lengths of the product",
 }
 

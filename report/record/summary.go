@@ -333,7 +333,7 @@ func (s *summary) accuracy(v Verdict) {
 			bare++
 		}
 	}
-	say("The printed card, which all lengths rest on, was measured with a steel rule for %d of the photos; for %d it counts as printed true to size, give or take 0.15 %%.", proved, bare)
+	say("The printed card, which all lengths rest on, was measured with a steel rule for %d of the photos; for %d it counts as printed true to size, give or take 0.4 %%.", proved, bare)
 }
 
 func (s *summary) seals(v Verdict) {

@@ -44,3 +44,36 @@ func TestThinKeepsTheMean(t *testing.T) {
 		t.Errorf("thin gave %+v", got)
 	}
 }
+
+// Cells that lie by turns on either side of a sloping line are as far off it as
+// they are, whatever the slope; a line of one cell or none is not rough, and
+// the rougher of two stretches counts.
+func TestRough(t *testing.T) {
+	zigzag := func(n int, off, slope float64) (ms []mark) {
+		for i := range n {
+			d := off
+			if i%4 == 1 || i%4 == 2 { // + - - +: no trend of its own
+				d = -off
+			}
+			a := 10 * float64(i)
+			ms = append(ms, mark{along: a, across: 3 + slope*a + d, weight: 2, spread: .2})
+		}
+		return ms
+	}
+	for _, c := range []struct {
+		name string
+		ms   []mark
+		want float64
+	}{
+		{"none", nil, 0}, {"one", zigzag(1, .5, 0), 0}, {"two", zigzag(2, .5, 0), 0},
+		{"straight", zigzag(40, 0, .02), 0}, {"half a millimetre", zigzag(40, .5, 0), .5}, {"on a slope", zigzag(40, .5, -.03), .5},
+	} {
+		if got := rough(c.ms); math.Abs(got-c.want) > 1e-3 {
+			t.Errorf("%s: %.4f mm, want %.4f", c.name, got, c.want)
+		}
+	}
+	a, b := edge(zigzag(40, .5, 0), 40), edge(zigzag(40, .1, 0), 40)
+	if got := b.With(a).Rough; math.Abs(got-.5) > 1e-3 {
+		t.Errorf("two stretches: %.3f mm, want the rougher one's .5", got)
+	}
+}

@@ -15,13 +15,14 @@ type Product struct {
 type Edge struct {
 	Pts   [][2]float64 // px in the picture, ordered along the line
 	U     float64      // mm, standard uncertainty of the line as a whole, across
+	Rough float64      // mm, how far single cells lie off the line, rms
 	Close bool         // by a closer look
 }
 
 // With is a line of which another stretch was seen, too.
 func (e Edge) With(o Edge) Edge {
 	n, m := float64(len(e.Pts)), float64(len(o.Pts))
-	o.U = (n*e.U + m*o.U) / (n + m)
+	o.U, o.Rough = (n*e.U+m*o.U)/(n+m), max(e.Rough, o.Rough)
 	o.Pts = append(e.Pts, o.Pts...)
 	return o
 }
@@ -241,12 +242,34 @@ func edge(ms []mark, bin float64) Edge {
 	// neighbouring cells err together: one independent word in about 40 mm
 	n := max(1, float64(len(t))*bin/40)
 	e.U = spread / float64(max(len(t), 1)) / math.Sqrt(n)
+	e.Rough = rough(ms)
 	return e
+}
+
+// rough is the rms distance of marks from the straight line through them.
+func rough(ms []mark) float64 {
+	var w, sa, sb, saa, sab, sbb float64
+	for _, m := range ms {
+		w += m.weight
+		sa, sb = sa+m.weight*m.along, sb+m.weight*m.across
+	}
+	if w == 0 {
+		return 0
+	}
+	a, b := sa/w, sb/w
+	for _, m := range ms {
+		da, db := m.along-a, m.across-b
+		saa, sab, sbb = saa+m.weight*da*da, sab+m.weight*da*db, sbb+m.weight*db*db
+	}
+	if saa > 0 {
+		sbb -= sab * sab / saa
+	}
+	return math.Sqrt(max(sbb, 0) / w)
 }
 
 // place turns an edge's view pixels into pixels of the picture.
 func (s *Sketch) place(e Edge) Edge {
-	out := Edge{U: e.U, Pts: make([][2]float64, len(e.Pts))}
+	out := Edge{U: e.U, Rough: e.Rough, Pts: make([][2]float64, len(e.Pts))}
 	for i, q := range e.Pts {
 		out.Pts[i][0], out.Pts[i][1] = s.Maps.View.ToPicture(q[0], q[1])
 	}

@@ -10,7 +10,8 @@ const (
 	Localisation Source = iota // pixels of the head's and of the edge's own place
 	Corners                    // noise of the card's corners
 	Lens                       // focal length, distortion, principal point
-	Height                     // how the shingles and the card lie over the deck, how far the head stands out
+	Height                     // how the card lies over the shingles, how far the head stands out
+	Surface                    // how the shingles lie over the deck: thickness, overlap, drape, waviness
 	Bend                       // of the card
 	Print                      // printed size of the card
 	Product                    // edges of the courses, and how well pieces keep to the product's lengths
@@ -19,10 +20,10 @@ const (
 
 // Sources lists every source in the order of a budget.
 func Sources() []Source {
-	return []Source{Localisation, Corners, Lens, Height, Bend, Print, Product}
+	return []Source{Localisation, Corners, Lens, Height, Surface, Bend, Print, Product}
 }
 
-var sourceNames = [sources]string{"localisation", "corners", "lens", "height", "bend", "print", "product"}
+var sourceNames = [sources]string{"localisation", "corners", "lens", "height", "surface", "bend", "print", "product"}
 
 // String is the source's name, one lower-case word.
 func (s Source) String() string { return sourceNames[s] }

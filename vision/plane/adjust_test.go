@@ -28,7 +28,11 @@ type roof struct {
 	card    [nParams]float64
 	butts   []straight // of the open course's three pieces
 	left    straight   // end of the whole one
+	surface surface
 }
+
+// surface is the height of a roof at a place of the course, 0 the open one.
+type surface func(x, y float64, course int) float64
 
 // straight is a line as it lies on the roof: across = at + slope (along - mid).
 type straight struct{ at, slope, mid float64 }
@@ -63,16 +67,28 @@ func drawRoofBy(r *rand.Rand, lineU float64, n noise) *roof {
 
 // drawRoofAt draws one that is seen tilted about x and y, rad.
 func drawRoofAt(r *rand.Rand, tiltX, tiltY, lineU float64, n noise) *roof {
+	return drawRoofOn(r, tiltX, tiltY, lineU, n, laminated(), nil)
+}
+
+// drawRoofOn draws one of a product, on a surface that is its own; nil for the
+// product's stack with its unknowns drawn.
+func drawRoofOn(r *rand.Rand, tiltX, tiltY, lineU float64, n noise, nominal Stack, on surface) *roof {
 	prior, known := DefaultPrior(true), DefaultKnown(pieceWide)
-	nominal := laminated()
 	start := Lens{F: 2950, Cx: 2015.5, Cy: 1511.5, K1: prior.K1}
 	lens := Lens{F: start.F * math.Exp(n(length.Lens, prior.Focal)), Cx: start.Cx + n(length.Lens, prior.Centre), Cy: start.Cy + n(length.Lens, prior.Centre), K1: prior.K1 + n(length.Lens, prior.K1U), K2: n(length.Lens, prior.K2U)}
 	s := nominal
-	s.Rise = 1 + n(length.Height, prior.Rise)
+	s.Thick = 1 + n(length.Surface, prior.Surface.Thick)
+	s.Step += n(length.Surface, prior.Surface.Step)
+	s.Bridge = max(s.Bridge+n(length.Surface, prior.Surface.Bridge), 5)
+	s.Sag = n(length.Surface, prior.Surface.Sag)
 	o := &roof{truth: lookingAt(lens, Vec{30 * r.NormFloat64(), 30 * r.NormFloat64(), 5}, 1150+150*r.Float64(), tiltX, tiltY, .1*r.NormFloat64(), s)}
+	o.surface = on
+	if on == nil {
+		o.surface = func(x, y float64, course int) float64 { return s.At(y - float64(course)*s.Exposure) }
+	}
 	const cardOn = 9
 	q := &o.card
-	q[iCardTurn], q[iCardY], q[iCardZ] = .5*r.NormFloat64(), -330, cardOn*s.Rise+prior.CardThick+n(length.Height, prior.CardHeight)
+	q[iCardTurn], q[iCardY], q[iCardZ] = .5*r.NormFloat64(), -330, cardOn*s.Thick+prior.CardThick+n(length.Height, prior.CardHeight)
 	q[iCardTiltX], q[iCardTiltY], q[iCardScale] = n(length.Height, prior.CardTilt), n(length.Height, prior.CardTilt), n(length.Print, prior.CardScale)
 	q[iCardBend], q[iCardBow], q[iCardTwist] = n(length.Bend, prior.CardBend), n(length.Bend, prior.CardBow), n(length.Bend, prior.CardBow)
 	corners := cornersOn(&o.truth, q, func() float64 { return n(length.Corners, math.Hypot(cornerU, prior.CornerPx)) })
@@ -90,41 +106,44 @@ func drawRoofAt(r *rand.Rand, tiltX, tiltY, lineU float64, n noise) *roof {
 func (o *roof) lay(lineU float64, n noise) {
 	k, s := o.problem.Known, o.truth.Stack
 	off := func(u float64) float64 { return n(length.Product, u) }
-	see := func(l Line, s straight, from, to, z float64) int {
+	see := func(l Line, s straight, from, to float64) int {
 		l.U = lineU
 		s.at, s.slope = s.at+n(length.Localisation, lineU), s.slope+n(length.Localisation, 2*lineU/(to-from))
-		return o.see(l, s, from, to, z)
+		return o.see(l, s, from, to)
 	}
 	for _, p := range reach {
 		b := straight{off(k.CourseU), off(k.SlopeU), (p[0] + p[1]) / 2}
 		o.butts = append(o.butts, b)
-		mate := see(Line{Kind: Butt, Mate: -1}, b, p[0]+3, p[1]-3, s.At(0))
+		mate := see(Line{Kind: Butt, Mate: -1}, b, p[0]+3, p[1]-3)
 		t := straight{b.at + s.Height + off(k.HeightU), b.slope, b.mid}
-		see(Line{Kind: Top, Mate: mate}, t, p[0]+3, p[1]-3, s.At(s.Height))
+		see(Line{Kind: Top, Mate: mate}, t, p[0]+3, p[1]-3)
 	}
 	for course := -1; course >= -2; course-- {
 		for _, p := range [2][2]float64{{-690, 110}, {110, 690}} {
 			b := straight{float64(course)*s.Exposure + off(k.CourseU), off(k.SlopeU), (p[0] + p[1]) / 2}
-			see(Line{Kind: Butt, Course: course, Mate: -1}, b, p[0], p[1], s.At(0))
+			see(Line{Kind: Butt, Course: course, Mate: -1}, b, p[0], p[1])
 		}
 	}
 	o.left = straight{reach[1][0], off(k.SquareU), s.Height / 2}
 	right := straight{o.left.at + pieceWide + off(k.WidthU), off(k.SquareU), s.Height / 2}
-	mate := see(Line{Kind: Joint, Mate: -1}, o.left, 5, s.Height-5, -1)
-	see(Line{Kind: Joint, Mate: mate, Full: true}, right, 5, s.Height-5, -1)
-	see(Line{Kind: Joint, Course: -1, Mate: -1}, straight{110, off(k.SquareU), -s.Exposure / 2}, -s.Exposure+3, -3, -1)
+	mate := see(Line{Kind: Joint, Mate: -1}, o.left, 5, s.Height-5)
+	see(Line{Kind: Joint, Mate: mate, Full: true}, right, 5, s.Height-5)
+	see(Line{Kind: Joint, Course: -1, Mate: -1}, straight{110, off(k.SquareU), -s.Exposure / 2}, -s.Exposure+3, -3)
 }
 
-// see adds a line as the picture shows it, at height z or, for a joint, on its
-// course's surface; it returns the index.
-func (o *roof) see(l Line, s straight, from, to, z float64) int {
+// see adds a line as the picture shows it on its course's surface; it returns
+// the index.
+func (o *roof) see(l Line, s straight, from, to float64) int {
 	const points = 25
 	for i := range points {
 		along := from + (to-from)*float64(i)/(points-1)
-		x, y, height := along, s.across(along), z
+		x, y := along, s.across(along)
 		if l.Kind == Joint {
 			x, y = y, x
-			height = o.truth.Stack.At(y - float64(l.Course)*o.truth.Stack.Exposure)
+		}
+		height := o.surface(x, y, l.Course)
+		if l.Kind == Butt { // the piece lies where the surface says, its butt is not a place on it
+			height = o.surface(x, float64(l.Course)*o.truth.Stack.Exposure, l.Course)
 		}
 		u, v := o.truth.Project(x, y, height)
 		l.Pts = append(l.Pts, [2]float64{u, v})
@@ -136,7 +155,7 @@ func (o *roof) see(l Line, s straight, from, to, z float64) int {
 // aboveButt is the height of a head at (x, y) of the roof above the butt of the
 // piece that it lies on, as a function of the frame, and its true value.
 func (o *roof) aboveButt(piece int, x, y float64) (quantity func(*Frame) float64, want float64) {
-	u, v := o.truth.Project(x, y, o.truth.Stack.At(y))
+	u, v := o.truth.Project(x, y, o.surface(x, y, 0))
 	butt := &o.problem.Lines[2*piece]
 	return func(f *Frame) float64 {
 		hx, hy := f.OnSurface(u, v, 0, 0)

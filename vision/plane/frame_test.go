@@ -37,9 +37,7 @@ func TestFrameFromAbove(t *testing.T) {
 	}
 }
 
-// A point of a course's surface, projected and laid back, must return. The
-// surface has a step where the second ply ends; near it (2 mm) a line of sight
-// may meet it twice, so no point is taken there.
+// A point of a course's surface, projected and laid back, must return.
 func TestOnSurfaceIsTheInverseOfProject(t *testing.T) {
 	r := rand.New(rand.NewPCG(6, 1))
 	for _, s := range []Stack{laminated(), NewStack(false, 2.5, 305, 127)} {
@@ -47,12 +45,9 @@ func TestOnSurfaceIsTheInverseOfProject(t *testing.T) {
 			f := lookingAt(Lens{F: 3000, Cx: 2015.5, Cy: 1511.5, K1: .02}, Vec{50, 60, 5}, 1250, .45*(2*r.Float64()-1), .45*(2*r.Float64()-1), r.Float64(), s)
 			course := -r.IntN(3)
 			x, y, rise := 1200*r.Float64()-600, s.Height*r.Float64(), r.Float64()
-			if math.Abs(y-s.Exposure-teeth) < 5 {
-				continue
-			}
 			u, v := f.Project(x, y+float64(course)*s.Exposure, s.At(y)+rise)
 			gx, gy := f.OnSurface(u, v, course, rise)
-			// four rounds on a slope of about 6 mm in 194 seen at up to 45 degrees
+			// four rounds on slopes of up to 2.6 mm in 45 and 38, seen at up to 45 degrees
 			if d := math.Hypot(gx-x, gy-y-float64(course)*s.Exposure); d > .01 {
 				t.Fatalf("course %d, (%.1f, %.1f) mm comes back %.4f mm off", course, x, y, d)
 			}
@@ -76,24 +71,39 @@ func TestHeightMovesAPoint(t *testing.T) {
 }
 
 func TestStackHeights(t *testing.T) {
-	// laminated 337 x 143 mm, ply 2.6 mm: at the butt 2 plies of the course below
-	// at 194/143 of their height under the two of the piece; over the lie one ply
+	// laminated 337 x 143 mm, ply 2.6 mm. At the butt lie two plies of the piece,
+	// two of the course below (its second ends 181 mm up, 38 over this butt) and
+	// one of the second below (ends 51 mm up); in the nailing area two of the
+	// piece and one of the course below (ends 194 mm up); at the top edge one.
 	s := laminated()
 	for _, c := range []struct{ y, want float64 }{
-		{0, 2*2.6*194/143. + 5.2}, {97, 2*2.6*194/143./2 + 5.2}, {194, 2.6}, {337, 2.6},
-		{143 + teeth - .01, 2*2.6*194/143.*(1-(143+teeth-.01)/194.) + 5.2},
+		{-3, 5 * 2.6}, {0, 5 * 2.6}, {38, 5 * 2.6}, {51 + 22.5, (2 + 1 + .5 + (38+45-73.5)/45) * 2.6}, {100, 3 * 2.6}, {143, 3 * 2.6},
+		{181, 2.5 * 2.6}, {194 + 22.5, 1.5 * 2.6}, {240, 2.6}, {337, 2.6},
 	} {
 		if z := s.At(c.y); math.Abs(z-c.want) > 1e-9 {
 			t.Errorf("laminated, %g mm above the butt: %.4f mm high, want %.4f", c.y, z, c.want)
 		}
 	}
-	s.Rise = 0
-	if z := s.At(0); z != 5.2 {
-		t.Errorf("without rise the butt is %g mm high, want its two plies, 5.2", z)
+	s.Sag = 1 // a parabola over 337 mm
+	if z := s.At(.4 * 337); math.Abs(z-(3*2.6-.96)) > 1e-9 {
+		t.Errorf("hanging through by 1 mm, at .4 of its height: %.4f mm high, want .96 mm less than 7.8", z)
 	}
+	// three-tab 305 x 127 mm: its own ply on two at the butt (they end 178 and 51
+	// mm up), on one in the nailing area
 	three := NewStack(false, 2.5, 305, 127)
-	if z := three.At(0); math.Abs(z-(2.5*178/127.+2.5)) > 1e-9 {
-		t.Errorf("three-tab butt: %.4f mm high", z)
+	for _, c := range []struct{ y, want float64 }{{0, 7.5}, {51 + 45, 5}, {145, 5}, {178 + 45, 2.5}} {
+		if z := three.At(c.y); math.Abs(z-c.want) > 1e-9 {
+			t.Errorf("three-tab, %g mm above the butt: %.4f mm high, want %.4f", c.y, z, c.want)
+		}
+	}
+	// where the second ply ends is not told: half the plies' variance at the usual place
+	for _, c := range []struct{ y, want float64 }{{140, .5}, {181, math.Hypot(1.3, .5)}, {143 + 57.1, .5}} {
+		if u := (&Stack{Ply: 2.6, Thick: 1, Plies: 2, Exposure: 143}).LocalU(c.y); math.Abs(u-c.want) > 1e-9 {
+			t.Errorf("%g mm above the butt a place is told to %.3f mm, want %.3f", c.y, u, c.want)
+		}
+	}
+	if u := three.LocalU(165); u != .5 {
+		t.Errorf("one ply has no step, yet a place is told to %.3f mm", u)
 	}
 }
 

@@ -23,7 +23,8 @@ type inputs struct {
 // priorSources tells where each residual of Problem.priors comes from.
 var priorSources = []length.Source{
 	length.Lens, length.Lens, length.Lens, length.Lens, length.Lens,
-	length.Height, length.Height, length.Height, length.Bend, length.Bend, length.Bend, length.Print, length.Height,
+	length.Height, length.Height, length.Height, length.Bend, length.Bend, length.Bend, length.Print,
+	length.Surface, length.Surface, length.Surface, length.Surface,
 }
 
 // inputsOf takes the weighted derivatives of the residuals: corners first, then

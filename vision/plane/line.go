@@ -80,6 +80,9 @@ func (t *trend) arc(places [][2]float64, v float64) float64 {
 		q := d*d - v - m3/v*d
 		num, den = num+q*(p[1]-t.At(p[0])), den+q*q
 	}
+	if den < 1e-9 {
+		return 0 // two places, or places at two ends only, tell no arc
+	}
 	return num / den * t.length * t.length / 4
 }
 

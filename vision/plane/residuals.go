@@ -71,6 +71,7 @@ func (p *Problem) priors(q *[nParams]float64, f *Frame, res []float64) []float64
 	r := p.Prior
 	lens := r.lens(q, &f.Lens)
 	return append(append(res, lens[:]...),
-		q[iCardTiltX]/r.CardTilt, q[iCardTiltY]/r.CardTilt, (q[iCardZ]-p.CardOn*q[iRise]-r.CardThick)/r.CardHeight,
-		q[iCardBend]/r.CardBend, q[iCardBow]/r.CardBow, q[iCardTwist]/r.CardBow, q[iCardScale]/r.CardScale, (q[iRise]-1)/r.Rise)
+		q[iCardTiltX]/r.CardTilt, q[iCardTiltY]/r.CardTilt, (q[iCardZ]-p.CardOn*q[iThick]-r.CardThick)/r.CardHeight,
+		q[iCardBend]/r.CardBend, q[iCardBow]/r.CardBow, q[iCardTwist]/r.CardBow, q[iCardScale]/r.CardScale,
+		(q[iThick]-1)/r.Surface.Thick, (q[iStep]-usualStep)/r.Surface.Step, (q[iBridge]-usualBridge)/r.Surface.Bridge, q[iSag]/r.Surface.Sag)
 }
