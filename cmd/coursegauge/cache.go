@@ -4,6 +4,7 @@ import (
 	"debug/elf"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -37,10 +38,12 @@ func openCache(t *terminal, folder string, none bool) (*cache.Store, error) {
 	if none || folder == "" {
 		return nil, nil
 	}
-	store, err := cache.Open(folder, program(), cache.DefaultLimit)
+	store, err := cache.Open(folder, cache.Options{Program: program(), Limit: cache.DefaultLimit, Usual: usual})
 	switch {
 	case err == nil:
 		return store, nil
+	case errors.Is(err, cache.ErrForeign) && !usual:
+		return nil, usageError{fmt.Sprintf("--cache %s: %v; nothing in it was touched", folder, err), "give a new or an empty folder, or --no-cache"}
 	case usual:
 		t.warn("results are not kept for later runs: %s: %v", folder, cause(err))
 		return nil, nil

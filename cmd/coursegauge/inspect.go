@@ -58,7 +58,8 @@ What was measured is kept for later runs in the folder of --cache (usually
 coursegauge in ~/.cache), by the content of each photo and by what its
 measuring depends on: a batch that was stopped goes on where it was, and a
 changed limit is judged anew without touching the photos. The folder is bounded
-in size and may be removed at any time.
+in size and may be removed at any time. A folder that holds other files is not
+used; nothing but results is ever removed from it.
 
 Each photo is measured in a process of its own with 4 GB of memory and 60 s; a
 file that makes it crash is refused as unreadable, and the others go on.
@@ -137,6 +138,11 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 			return err
 		}
 	}
+	store, err := openCache(t, o.cache, o.noCache)
+	if err != nil {
+		return err
+	}
+	defer store.Trim() //nolint:errcheck // what could not be removed now is removed by a later run
 	t.tell("%s, %d at a time", plural(len(photos.photos), "photo", "photos"), o.jobs)
 	if photos.skipped > 0 {
 		t.tell("skipped %s; photos are named %s", photos.others, photoKindsText)
@@ -148,11 +154,6 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	if o.shard.count > 0 {
 		t.tell("part %d of %d: %s", o.shard.index, o.shard.count, plural(len(mine), "photo", "photos"))
 	}
-	store, err := openCache(t, o.cache, o.noCache)
-	if err != nil {
-		return err
-	}
-	defer store.Trim() //nolint:errcheck // what could not be removed now is removed by a later run
 	return runBatch(ctx, t, o, batchOf{s, crews, settingsOf(s.Product(), k), store, mine, photosFrom(o.out, photos.photos)})
 }
 

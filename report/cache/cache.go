@@ -6,6 +6,10 @@
 // Nothing depends on an entry: whatever is missing is computed again. So
 // entries are not flushed to the disk one by one, any number of processes may
 // share a folder, and the folder may be removed at any time.
+//
+// A folder is only used when it is marked as ours, and there only regular files
+// whose names have the form of an entry are opened, counted or removed. No link
+// is followed. See folder.go.
 package cache
 
 import (
@@ -15,11 +19,9 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
-	"io/fs"
+	"io"
 	"os"
-	"path/filepath"
 	"slices"
-	"strings"
 	"sync/atomic"
 	"time"
 )
@@ -32,10 +34,19 @@ const DefaultLimit = 4 << 30
 
 // Store is a folder of entries. The nil Store keeps nothing.
 type Store struct {
-	dir     string
+	root    *os.Root
 	program string
 	limit   int64
-	written atomic.Int64 // since the folder was looked over
+	written atomic.Int64 // since the folder was last trimmed
+}
+
+// Options say how a folder is used.
+type Options struct {
+	Program string // the exact build: entries of another one are not used
+	Limit   int64  // the most bytes that the folder may hold
+	// Usual tells that the folder is the program's own place, not one that the
+	// user named: entries without a mark there are ours.
+	Usual bool
 }
 
 // header is the first line of an entry, JSON.
@@ -46,26 +57,22 @@ type header struct {
 	SHA256  string `json:"sha256"` // of the bytes after the line
 }
 
-// tag marks the folder as one that backups may leave out (Cache Directory
-// Tagging Specification; the signature from memory).
-const tag = `Signature: 8a477f597d28d172789f06886806bc55
-# Results of coursegauge, kept so that photos need not be measured again.
-# This folder may be removed at any time.
-`
-
-// Open makes the folder when it is not there. program names the exact build:
-// entries of another one are not used. limit is the most bytes that it may hold.
-func Open(dir, program string, limit int64) (*Store, error) {
+// Open makes the folder when it is not there. A folder with content that is not
+// ours gives ErrForeign, and nothing in it is touched.
+func Open(dir string, o Options) (*Store, error) {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return nil, err
 	}
-	path := filepath.Join(dir, "CACHEDIR.TAG")
-	if _, err := os.Stat(path); err != nil {
-		if err := os.WriteFile(path, []byte(tag), 0o644); err != nil {
-			return nil, err
-		}
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		return nil, err
 	}
-	return &Store{dir: dir, program: program, limit: limit}, nil
+	s := &Store{root: root, program: o.Program, limit: o.Limit}
+	if err := s.claim(o.Usual); err != nil {
+		root.Close()
+		return nil, err
+	}
+	return s, nil
 }
 
 // Key is the name of an entry that depends on nothing but the parts.
@@ -77,25 +84,34 @@ func Key(parts ...string) string {
 	return hex.EncodeToString(h.Sum(nil))
 }
 
-func (s *Store) path(key string) string { return filepath.Join(s.dir, key[:2], key[2:]) }
-
 // Get reads the entry of a key into v; false when there is none that is sound.
 func (s *Store) Get(key string, v any) bool {
 	if s == nil {
 		return false
 	}
-	path := s.path(key)
-	data, err := os.ReadFile(path)
+	data, err := s.read(key)
 	if err != nil {
 		return false
 	}
 	if s.decode(key, data, v) != nil {
-		_ = os.Remove(path) // one that cannot be removed is replaced when the result is kept again
+		_ = s.root.Remove(entryName(key)) // one that cannot be removed is replaced when the result is kept again
 		return false
 	}
 	now := time.Now()
-	_ = os.Chtimes(path, now, now) // the least lately used go first
+	_ = s.root.Chtimes(entryName(key), now, now) // the least lately used go first
 	return true
+}
+
+func (s *Store) read(key string) ([]byte, error) {
+	f, err := s.open(entryName(key))
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	if info, err := f.Stat(); err != nil || info.Size() > mostEntry {
+		return nil, fmt.Errorf("%s: longer than %d bytes", entryName(key), mostEntry)
+	}
+	return io.ReadAll(io.LimitReader(f, mostEntry))
 }
 
 func (s *Store) decode(key string, data []byte, v any) error {
@@ -128,11 +144,7 @@ func (s *Store) Put(key string, v any) error {
 	if err != nil {
 		return err
 	}
-	path := s.path(key)
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		return err
-	}
-	if err := place(path, append(line, '\n'), body.Bytes()); err != nil {
+	if err := s.place(entryName(key), append(line, '\n'), body.Bytes()); err != nil {
 		return err
 	}
 	if s.written.Add(int64(body.Len())) > s.limit/16 {
@@ -140,38 +152,6 @@ func (s *Store) Put(key string, v any) error {
 		return s.Trim()
 	}
 	return nil
-}
-
-const unfinished = ".unfinished-"
-
-// place writes a file aside and renames it.
-func place(path string, parts ...[]byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), unfinished)
-	if err != nil {
-		return err
-	}
-	for _, p := range parts {
-		if err == nil {
-			_, err = f.Write(p)
-		}
-	}
-	if closed := f.Close(); err == nil {
-		err = closed
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		_ = os.Remove(f.Name())
-	}
-	return err
-}
-
-// entry is a file of the folder.
-type entry struct {
-	path string
-	size int64
-	used time.Time
 }
 
 // Trim removes the least lately used entries until the folder holds at most its
@@ -189,40 +169,10 @@ func (s *Store) Trim() error {
 		if total <= s.limit-s.limit/8 { // room for a while
 			break
 		}
-		if err := os.Remove(e.path); err != nil && !os.IsNotExist(err) {
+		if err := s.root.Remove(e.name); err != nil && !os.IsNotExist(err) {
 			return err
 		}
 		total -= e.size
 	}
 	return nil
-}
-
-func (s *Store) entries() (out []entry, total int64, err error) {
-	err = filepath.WalkDir(s.dir, func(path string, d fs.DirEntry, err error) error {
-		if err != nil || !d.Type().IsRegular() || filepath.Dir(path) == filepath.Clean(s.dir) {
-			return ignoreGone(err)
-		}
-		info, err := d.Info()
-		if err != nil {
-			return ignoreGone(err)
-		}
-		if strings.HasPrefix(d.Name(), unfinished) {
-			if time.Since(info.ModTime()) > time.Hour {
-				return ignoreGone(os.Remove(path))
-			}
-			return nil
-		}
-		out = append(out, entry{path, info.Size(), info.ModTime()})
-		total += info.Size()
-		return nil
-	})
-	return out, total, err
-}
-
-// ignoreGone is for a file that another process has removed meanwhile.
-func ignoreGone(err error) error {
-	if os.IsNotExist(err) {
-		return nil
-	}
-	return err
 }

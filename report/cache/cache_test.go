@@ -16,12 +16,15 @@ type result struct {
 
 func open(t *testing.T, dir, program string, limit int64) *Store {
 	t.Helper()
-	s, err := Open(dir, program, limit)
+	s, err := Open(dir, Options{Program: program, Limit: limit})
 	if err != nil {
 		t.Fatal(err)
 	}
 	return s
 }
+
+// path is where an entry lies.
+func (s *Store) path(key string) string { return filepath.Join(s.root.Name(), entryName(key)) }
 
 func TestKeptAndReadAgain(t *testing.T) {
 	dir := t.TempDir()
@@ -113,7 +116,7 @@ func TestBoundedOldestGoFirst(t *testing.T) {
 		}
 		s.Get(key(0), new(result)) // used all the time
 	}
-	left := filepath.Join(dir, "00", unfinished+"1")
+	left := filepath.Join(dir, "00", ".unfinished-1")
 	if err := os.MkdirAll(filepath.Dir(left), 0o755); err != nil {
 		t.Fatal(err)
 	}
