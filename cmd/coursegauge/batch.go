@@ -7,6 +7,9 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"coursegauge/report/escape"
+	"coursegauge/report/inspection"
 )
 
 // batch is what the arguments of a command come to: each photo once, in
@@ -19,8 +22,14 @@ type batch struct {
 
 // photoFile is one photo on disk and the name that it has in every document.
 type photoFile struct {
-	path string // as it opens
-	name string // below the folder that all photos of the batch share, with slashes
+	path  string // as it opens
+	name  string // below the folder that all photos of the batch share, with slashes; UTF-8
+	bytes string // of the name when that is not UTF-8, percent-encoded
+}
+
+// shown is the name on one line for people.
+func (p photoFile) shown() string {
+	return inspection.Photo{File: p.name, FileBytes: p.bytes}.Shown()
 }
 
 // expand turns arguments into a batch. A folder stands for the photos directly
@@ -61,16 +70,16 @@ func expandOne(arg string) (paths []string, skipped others, err error) {
 	case strings.ContainsAny(arg, "*?["):
 		return expandPattern(arg)
 	case os.IsNotExist(err):
-		return nil, others{}, usageError{fmt.Sprintf("no such file or folder: %s", arg), "give photos, folders of photos, or a pattern in quotes such as 'lot-7/*.jpg'"}
+		return nil, others{}, usageError{"no such file or folder: " + escape.Text(arg), "give photos, folders of photos, or a pattern in quotes such as 'lot-7/*.jpg'"}
 	default:
-		return nil, others{}, failure{fmt.Sprintf("cannot look at %s: %v", arg, cause(err)), ""}
+		return nil, others{}, failure{fmt.Sprintf("cannot look at %s: %v", escape.Text(arg), cause(err)), ""}
 	}
 }
 
 func expandFolder(folder string) (paths []string, skipped others, err error) {
 	entries, err := os.ReadDir(folder)
 	if err != nil {
-		return nil, others{}, failure{fmt.Sprintf("cannot read the folder %s: %v", folder, cause(err)), ""}
+		return nil, others{}, failure{fmt.Sprintf("cannot read the folder %s: %v", escape.Text(folder), cause(err)), ""}
 	}
 	for _, e := range entries {
 		path := filepath.Join(folder, e.Name())
@@ -84,7 +93,7 @@ func expandFolder(folder string) (paths []string, skipped others, err error) {
 		}
 	}
 	if len(paths) == 0 {
-		return nil, others{}, usageError{fmt.Sprintf("no photos in the folder %s (%s)", folder, skipped),
+		return nil, others{}, usageError{fmt.Sprintf("no photos in the folder %s (%s)", escape.Text(folder), skipped),
 			"photos are files named " + photoKindsText + "; folders within it are not looked into"}
 	}
 	return paths, skipped, nil
@@ -139,11 +148,34 @@ func (b *batch) nameAndSort() {
 		}
 	}
 	for i := range b.photos {
-		if rel, err := filepath.Rel(shared, b.photos[i].name); err == nil {
-			b.photos[i].name = filepath.ToSlash(rel)
+		p := &b.photos[i]
+		if rel, err := filepath.Rel(shared, p.name); err == nil {
+			p.name = filepath.ToSlash(rel)
 		}
 	}
+	b.writeNames()
 	slices.SortFunc(b.photos, func(x, y photoFile) int { return compareNatural(x.name, y.name) })
+}
+
+// writeNames gives every photo a name that a document can hold and that no other
+// has, also where one is called what another looks like when it is escaped.
+func (b *batch) writeNames() {
+	taken := map[string]bool{}
+	for _, p := range b.photos {
+		taken[p.name] = true
+	}
+	for i := range b.photos {
+		p := &b.photos[i]
+		file, bytes := inspection.Name(p.name)
+		if bytes == "" {
+			continue
+		}
+		for taken[file] {
+			file += "~"
+		}
+		taken[file] = true
+		p.name, p.bytes = file, bytes
+	}
 }
 
 func within(path, folder string) bool {

@@ -116,7 +116,7 @@ func TestFaultStaysInItsPhoto(t *testing.T) {
 				}
 				path := filepath.Join(dir, "photos", name)
 				writeFile(t, path, cardless(t, width, 240))
-				photos = append(photos, photoFile{path, name})
+				photos = append(photos, photoFile{path: path, name: name})
 			}
 			stages := ""
 			if c.ours {
@@ -168,7 +168,7 @@ func TestWorkersKilledAtRandom(t *testing.T) {
 	for i := range 24 {
 		path := filepath.Join(dir, fmt.Sprintf("p%02d.jpg", i))
 		writeFile(t, path, cardless(t, slow, 500+i))
-		photos = append(photos, photoFile{path, filepath.Base(path)})
+		photos = append(photos, photoFile{path: path, name: filepath.Base(path)})
 	}
 	measure := func(in *inspector) string {
 		var said strings.Builder

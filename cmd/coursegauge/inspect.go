@@ -229,7 +229,7 @@ func photosFrom(out string, photos []photoFile) string {
 	if err != nil || errOut != nil {
 		return ""
 	}
-	root := strings.TrimSuffix(filepath.ToSlash(path), photos[0].name)
+	root := strings.TrimSuffix(filepath.ToSlash(path), inspection.Photo{File: photos[0].name, FileBytes: photos[0].bytes}.Path())
 	rel, err := filepath.Rel(from, filepath.FromSlash(root))
 	if err != nil {
 		return ""
@@ -253,7 +253,7 @@ func (in *inspector) measureAll(ctx context.Context, t *terminal, photos []photo
 		if err != nil {
 			return // stopped in the middle of this photo
 		}
-		bar.measured(photos[i].name, o)
+		bar.measured(photos[i], o)
 		e := &ending{outcome: o}
 		e.photo, e.err = hold(o.photo)
 		e.outcome.photo, e.times = inspection.Photo{}, nil

@@ -92,7 +92,7 @@ func (in *inspector) see(ctx context.Context, p photoFile) (s *seen, o outcome, 
 		in.kept.keepSeen(s)
 	}
 	if fault != nil {
-		o.fault = fmt.Errorf("%s: %w", p.name, fault)
+		o.fault = fmt.Errorf("%s: %w", p.shown(), fault)
 	}
 	o.times = append(o.times, s.times()...)
 	return s, o, nil
@@ -113,7 +113,7 @@ func (s *seen) times() (out []stageTime) {
 
 // written is a photo as it stands in inspection.json.
 func (in *inspector) written(p photoFile, s *seen, judged judge.Photo) (inspection.Photo, string) {
-	source := inspection.Source{File: p.name, SHA256: s.SHA256, Width: s.Width, Height: s.Height, Facts: s.Facts}
+	source := inspection.Source{File: p.name, FileBytes: p.bytes, SHA256: s.SHA256, Width: s.Width, Height: s.Height, Facts: s.Facts}
 	var doubt string
 	source.Crew, doubt = crewOf(in.crews, p, source.Facts.Device, s.Result.Card)
 	if in.noLocation {

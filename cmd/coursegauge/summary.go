@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 )
 
@@ -33,6 +34,7 @@ type refusalSummary struct {
 	Reason string `json:"reason"`
 	Detail string `json:"detail"`
 	Advice string `json:"advice"`
+	shown  string // the file
 }
 
 const summaryFormat = "coursegauge-summary/1"
@@ -49,7 +51,7 @@ func summarize(d inspection.Document, asked int, faults []string, files outputs,
 	}
 	for _, p := range d.Photos {
 		if p.Refusal != nil {
-			s.Refused[p.File] = refusalSummary(*p.Refusal)
+			s.Refused[p.File] = refusalSummary{p.Refusal.Reason, p.Refusal.Detail, p.Refusal.Advice, p.Shown()}
 		}
 	}
 	return s
@@ -63,7 +65,7 @@ func (s summary) print(t *terminal) {
 	t.say("%s: %d measured, %d refused", plural(s.Totals.Photos, "photo", "photos"), s.Totals.Measured, s.Totals.Refused)
 	for _, file := range slices.SortedFunc(maps.Keys(s.Refused), compareNatural) {
 		r := s.Refused[file]
-		t.say("  refused %s (%s): %s; %s", file, r.Reason, oneLine(r.Detail), oneLine(r.Advice))
+		t.say("  refused %s (%s): %s; %s", r.shown, r.Reason, oneLine(r.Detail), oneLine(r.Advice))
 	}
 	t.say("%s: %s", plural(s.Totals.Fasteners, "fastener", "fasteners"), counts(s.Totals.Verdicts, "suspect", "unresolved", "clear"))
 	if len(s.Totals.SuspectsByRule) > 0 {
@@ -72,7 +74,7 @@ func (s summary) print(t *terminal) {
 	for _, f := range s.Faults {
 		t.warn("%s", f)
 	}
-	t.say("report: %s", s.Report)
+	t.say("report: %s", escape.Text(s.Report))
 	t.tell("%s", cautions)
 }
 

@@ -168,7 +168,7 @@ func (m *measurer) answer(o order) (a answer) {
 		a.Picture = picture
 		return a
 	}
-	p := photoFile{o.Path, o.Name}
+	p := photoFile{path: o.Path, name: o.Name}
 	folder, err := newStageFolder(m.stages, p)
 	a.Seen = new(seen)
 	if e := m.guarded(p, folder, a.Seen); e != nil {

@@ -32,9 +32,10 @@ func outputsIn(folder string) outputs {
 // schedule's own file name goes in: the same photos give the same bytes from
 // any folder.
 func document(s schedule.Schedule, photos []inspection.Photo) inspection.Document {
+	file, _ := inspection.Name(filepath.Base(s.File))
 	return inspection.New(
 		inspection.Tool{Version: version, OpenCV: gocv.OpenCVVersion(), CardFormat: cardFormat},
-		inspection.Schedule{File: filepath.Base(s.File), SHA256: s.SHA256, Title: s.Title},
+		inspection.Schedule{File: file, SHA256: s.SHA256, Title: s.Title},
 		time.Now().UTC().Format(time.RFC3339), photos)
 }
 

@@ -88,6 +88,9 @@ func (d Document) check() error {
 }
 
 func (p Photo) check() error {
+	if err := p.checkName(); err != nil {
+		return err
+	}
 	switch {
 	case p.Status != Measured && p.Status != Refused:
 		return fmt.Errorf("status is %.40q; it is %q or %q", p.Status, Measured, Refused)

@@ -43,7 +43,10 @@ type Schedule struct {
 
 // Photo is what one photo told.
 type Photo struct {
-	File     string      `json:"file"`
+	File string `json:"file"` // UTF-8, unique in the document
+	// FileBytes is there when the name is not UTF-8; see Name and Path.
+	FileBytes string `json:"file_bytes,omitempty"`
+
 	SHA256   string      `json:"sha256"`
 	Taken    string      `json:"taken,omitempty"`
 	Device   string      `json:"device,omitempty"`

@@ -376,3 +376,37 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+// A name is written so that its bytes come back, whatever they are.
+func TestName(t *testing.T) {
+	for _, c := range []struct{ path, file, bytes string }{
+		{"north/IMG_1.jpg", "north/IMG_1.jpg", ""},
+		{"Dächer\n.jpg", "Dächer\n.jpg", ""},
+		{"\ufffd.jpg", "\ufffd.jpg", ""},
+		{`D\xE4cher.jpg`, `D\xE4cher.jpg`, ""},
+		{"a%20b.jpg", "a%20b.jpg", ""},
+		{"D\xe4cher.jpg", `D\xE4cher.jpg`, "D%E4cher.jpg"},
+		{"ä/\xff%/b \n.jpg", `ä/\xFF%/b \n.jpg`, "%C3%A4/%FF%25/b%20%0A.jpg"},
+	} {
+		file, bytes := Name(c.path)
+		if file != c.file || bytes != c.bytes {
+			t.Errorf("%q is written %q and %q, want %q and %q", c.path, file, bytes, c.file, c.bytes)
+		}
+		p := Photo{File: file, FileBytes: bytes, Status: Refused, Refusal: &Refusal{}}
+		if p.Path() != c.path {
+			t.Errorf("%q comes back as %q", c.path, p.Path())
+		}
+		if err := p.check(); err != nil {
+			t.Errorf("%q: %v", c.path, err)
+		}
+	}
+	if a, b := (Photo{File: `D\xE4.jpg`}).Shown(), (Photo{File: `D\xE4.jpg`, FileBytes: "D%E4.jpg"}).Shown(); a == b {
+		t.Errorf("two names are shown as %s", a)
+	}
+	for _, bytes := range []string{"a.jpg", "%C3%A4.jpg", "%zz%FF", "%FF%", "%FF%00.jpg"} {
+		p := Photo{File: "a", FileBytes: bytes, Status: Refused, Refusal: &Refusal{}}
+		if p.check() == nil {
+			t.Errorf("file_bytes %q passed", bytes)
+		}
+	}
+}
