@@ -38,7 +38,15 @@ func openCache(t *terminal, folder string, none bool) (*cache.Store, error) {
 	if none || folder == "" {
 		return nil, nil
 	}
-	store, err := cache.Open(folder, cache.Options{Program: program(), Limit: cache.DefaultLimit, Usual: usual})
+	secret, err := cacheSecret()
+	if err != nil && usual {
+		t.warn("results are not kept for later runs: %v", err)
+		return nil, nil
+	}
+	if err != nil {
+		return nil, failure{fmt.Sprintf("--cache %s: cannot keep results there: %v", folder, err), "set XDG_CONFIG_HOME to a folder of your own that can be written to, or give --no-cache"}
+	}
+	store, err := cache.Open(folder, cache.Options{Secret: secret, Program: program(), Limit: cache.DefaultLimit, Usual: usual})
 	switch {
 	case err == nil:
 		return store, nil
@@ -49,6 +57,21 @@ func openCache(t *terminal, folder string, none bool) (*cache.Store, error) {
 		return nil, nil
 	}
 	return nil, failure{fmt.Sprintf("--cache %s: cannot keep results there: %v", folder, cause(err)), "give another folder, or --no-cache"}
+}
+
+// cacheSecret is what results are kept with, so that only results of the same
+// user are believed: a file among the user's settings.
+func cacheSecret() ([]byte, error) {
+	dir, err := os.UserConfigDir()
+	if err != nil {
+		return nil, fmt.Errorf("no place for the key: %w", err)
+	}
+	path := filepath.Join(dir, "coursegauge", "cache.key")
+	secret, err := cache.ReadSecret(path)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, cause(err))
+	}
+	return secret, nil
 }
 
 // program names this very build: results of another one are not used, whatever

@@ -1,6 +1,7 @@
 package cache
 
 import (
+	"bytes"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -14,9 +15,11 @@ type result struct {
 	Data []byte
 }
 
+var mine = bytes.Repeat([]byte("m"), secretSize)
+
 func open(t *testing.T, dir, program string, limit int64) *Store {
 	t.Helper()
-	s, err := Open(dir, Options{Program: program, Limit: limit})
+	s, err := Open(dir, Options{Secret: mine, Program: program, Limit: limit})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -24,7 +27,7 @@ func open(t *testing.T, dir, program string, limit int64) *Store {
 }
 
 // path is where an entry lies.
-func (s *Store) path(key string) string { return filepath.Join(s.root.Name(), entryName(key)) }
+func (s *Store) path(key string) string { return filepath.Join(s.root.Name(), s.entryName(key)) }
 
 func TestKeptAndReadAgain(t *testing.T) {
 	dir := t.TempDir()

@@ -37,8 +37,6 @@ var (
 	unfinishedForm = regexp.MustCompile(`^\.unfinished-[0-9]+$`)
 )
 
-func entryName(key string) string { return key[:2] + "/" + key[2:] }
-
 // claim makes sure that the folder is ours: marked, or empty and marked now. The
 // usual folder may hold entries without a mark.
 //

@@ -121,7 +121,7 @@ func TestOpen(t *testing.T) {
 				}
 			}
 			before := content(t, dir)
-			_, err := Open(dir, Options{Program: "one", Limit: 1, Usual: c.usual})
+			_, err := Open(dir, Options{Secret: mine, Program: "one", Limit: 1, Usual: c.usual})
 			after := content(t, dir)
 			if !c.wanted {
 				if !errors.Is(err, ErrForeign) {
@@ -148,7 +148,7 @@ func TestOpen(t *testing.T) {
 	t.Run("a file", func(t *testing.T) {
 		path := filepath.Join(t.TempDir(), "file")
 		write(t, path, "mine")
-		if _, err := Open(path, Options{}); err == nil {
+		if _, err := Open(path, Options{Secret: mine}); err == nil {
 			t.Error("a file was opened as a folder")
 		}
 	})
@@ -183,7 +183,7 @@ func TestTrimTouchesEntriesAlone(t *testing.T) {
 	var entries []string
 	for i := range 9 {
 		key := Key(fmt.Sprint(i))
-		entries = append(entries, filepath.Join("cache", entryName(key)))
+		entries = append(entries, filepath.Join("cache", s.entryName(key)))
 		write(t, s.path(key), strings.Repeat("y", 1000))
 		age(t, s.path(key), time.Duration(100-i)*time.Hour)
 	}
