@@ -140,13 +140,13 @@ func TestShardsCoverTheBatch(t *testing.T) {
 		seen := map[string]int{}
 		for index := 1; index <= count; index++ {
 			s := shard{index, count}
-			mine := s.of(all)
+			mine := s.of(t.Context(), all)
 			if len(mine) == 0 || count > 1 && len(mine) > len(all)*3/4 {
 				t.Errorf("part %d of %d has %d of %d photos", index, count, len(mine), len(all))
 			}
 			for _, p := range mine {
 				seen[p.name]++
-				if got := s.of([]photoFile{{path: p.path, name: "another-name.jpg"}}); len(got) != 1 && p.name != "gone.jpg" {
+				if got := s.of(t.Context(), []photoFile{{path: p.path, name: "another-name.jpg"}}); len(got) != 1 && p.name != "gone.jpg" {
 					t.Errorf("%s is in another part when it is alone and has another name", p.name)
 				}
 			}

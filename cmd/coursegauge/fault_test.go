@@ -81,7 +81,7 @@ func newBatch(t *testing.T, stages string, limit time.Duration) *inspector {
 	if err != nil {
 		t.Fatal(err)
 	}
-	in := &inspector{schedule: s, page: report, workers: newWorkers(set, stages, 2), kept: kept}
+	in := &inspector{schedule: s, page: report, workers: newWorkers(set, stages, 2), kept: kept, reading: readLimit}
 	in.workers.limit = limit
 	t.Cleanup(in.workers.close)
 	return in

@@ -122,7 +122,10 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	if err != nil {
 		return err
 	}
-	photos, err := expand(args)
+	photos, err := inTime(ctx, readLimit, "looking for the photos", func(context.Context) (batch, error) { return expand(args) })
+	if ctx.Err() != nil {
+		return errStopped
+	}
 	if err != nil {
 		return err
 	}
@@ -142,7 +145,7 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	if err != nil {
 		return err
 	}
-	defer store.Trim() //nolint:errcheck // what could not be removed now is removed by a later run
+	defer trim(ctx, store)
 	t.tell("%s, %d at a time", plural(len(photos.photos), "photo", "photos"), o.jobs)
 	if photos.skipped > 0 {
 		t.tell("skipped %s; photos are named %s", photos.others, photoKindsText)
@@ -150,7 +153,11 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	if said != "" {
 		t.tell("%s", said)
 	}
-	mine := o.shard.of(photos.photos)
+	mine := o.shard.of(ctx, photos.photos)
+	if ctx.Err() != nil {
+		t.tell("stopped before a photo was done; nothing written")
+		return errStopped
+	}
 	if o.shard.count > 0 {
 		t.tell("part %d of %d: %s", o.shard.index, o.shard.count, plural(len(mine), "photo", "photos"))
 	}
@@ -181,7 +188,7 @@ func runBatch(ctx context.Context, t *terminal, o inspectOptions, b batchOf) err
 	}
 	in := &inspector{
 		schedule: b.schedule, page: report, crews: b.crews, noLocation: o.noLocation,
-		workers: newWorkers(b.settings, o.stages, o.jobs), kept: kept,
+		workers: newWorkers(b.settings, o.stages, o.jobs), kept: kept, reading: readLimit,
 	}
 	defer in.workers.close()
 	done, faults, err := in.measureAll(ctx, t, b.photos, o.jobs)

@@ -7,8 +7,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"slices"
+
+	"coursegauge/report/regular"
 
 	"github.com/google/renameio/v2"
 )
@@ -34,7 +35,7 @@ func Read(r io.Reader) (Document, error) {
 
 // ReadFile reads the document at path.
 func ReadFile(path string) (Document, error) {
-	f, err := os.Open(path)
+	f, err := regular.Open(path)
 	if err != nil {
 		return Document{}, err
 	}
