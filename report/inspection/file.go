@@ -7,8 +7,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"path/filepath"
 	"slices"
 
+	"coursegauge/report/commit"
 	"coursegauge/report/regular"
 
 	"github.com/google/renameio/v2"
@@ -33,8 +35,12 @@ func Read(r io.Reader) (Document, error) {
 	return d, nil
 }
 
-// ReadFile reads the document at path.
+// ReadFile reads the document at path. A run that was cut short while it put its
+// files there is finished first.
 func ReadFile(path string) (Document, error) {
+	if err := commit.Recover(filepath.Dir(path)); err != nil {
+		return Document{}, fmt.Errorf("%s: a run that wrote there was cut short and cannot be finished: %w", filepath.Dir(path), err)
+	}
 	f, err := regular.Open(path)
 	if err != nil {
 		return Document{}, err
