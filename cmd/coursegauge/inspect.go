@@ -12,6 +12,7 @@ import (
 	"coursegauge/calibrate/lens"
 	"coursegauge/report/cache"
 	"coursegauge/report/crew"
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/page"
 	"coursegauge/report/schedule"
@@ -141,6 +142,10 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 			return err
 		}
 	}
+	at := photosFrom(o.out, photos.photos)
+	if at == "" && len(photos.photos) > 0 {
+		t.tell("the photos do not lie beside %s: the report has no links to them, and review and record make need --photos", escape.Text(o.out))
+	}
 	store, err := openCache(t, o.cache, o.noCache)
 	if err != nil {
 		return err
@@ -161,7 +166,7 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	if o.shard.count > 0 {
 		t.tell("part %d of %d: %s", o.shard.index, o.shard.count, plural(len(mine), "photo", "photos"))
 	}
-	return runBatch(ctx, t, o, batchOf{s, crews, settingsOf(s.Product(), k), store, mine, photosFrom(o.out, photos.photos)})
+	return runBatch(ctx, t, o, batchOf{s, crews, settingsOf(s.Product(), k), store, mine, at})
 }
 
 // batchOf is what a batch works on.
@@ -225,8 +230,9 @@ func warnOnce(t *terminal) func(error) {
 }
 
 // photosFrom is the way from the folder of the report to the folder that the
-// names of the photos count from, as a link; "" when there is none, as between
-// two drives.
+// names of the photos count from, as a link. It is "" when the photos do not lie
+// in the folder of the report or beside it: the report is for others, too, and
+// the names of folders elsewhere are none of their business.
 func photosFrom(out string, photos []photoFile) string {
 	if len(photos) == 0 {
 		return ""
@@ -238,7 +244,7 @@ func photosFrom(out string, photos []photoFile) string {
 	}
 	root := strings.TrimSuffix(filepath.ToSlash(path), inspection.Photo{File: photos[0].name, FileBytes: photos[0].bytes}.Path())
 	rel, err := filepath.Rel(from, filepath.FromSlash(root))
-	if err != nil {
+	if err != nil || rel != ".." && !filepath.IsLocal(strings.TrimPrefix(rel, "../")) {
 		return ""
 	}
 	return (&url.URL{Path: filepath.ToSlash(rel) + "/"}).EscapedPath()
