@@ -139,7 +139,7 @@ func TestFaultStaysInItsPhoto(t *testing.T) {
 			if got := len(faults) == 1 && strings.HasPrefix(faults[0], "b.jpg: internal fault: "); got != c.ours || len(faults) > 1 {
 				t.Errorf("faults %q, want one of b.jpg: %v", faults, c.ours)
 			}
-			d := document(in.schedule, done)
+			d := document(in.schedule, done, nil)
 			if err := in.write(d, outputsIn(t.TempDir())); err != nil {
 				t.Error(err)
 			}
@@ -147,7 +147,7 @@ func TestFaultStaysInItsPhoto(t *testing.T) {
 			if c.ours {
 				want = exitFailed
 			}
-			if code, err := status(t.Context(), d, len(photos), faults); code != want || exitStatus(err) != want {
+			if code, err := status(d, faults, nil); code != want || exitStatus(err) != want {
 				t.Errorf("status %d, error %v, want %d", code, err, want)
 			}
 			if c.width == 336 {

@@ -31,7 +31,7 @@ type inspectOptions struct {
 	logFormat             string
 	jobs                  int
 	squares               float64
-	noLocation            bool
+	noLocation, replace   bool
 	json                  bool
 }
 
@@ -51,8 +51,9 @@ the EXIF of a photo is used, looked for beside the photos, in the working folder
 and in the user's settings (` + settingsText + `). A profile of another device,
 lens or picture size is never used, nor on a zoomed, cropped or re-saved photo.
 
-PHOTOS are files, folders (the photos directly in them: ` + photoKindsText + `)
-or patterns in quotes. A photo that cannot be measured is refused with the
+PHOTOS are files, folders (the photos directly in them: ` + photoKindsText + `;
+folders with photos within them are named and not looked into) or patterns in
+quotes. A photo that is there twice is counted once. A photo that cannot be measured is refused with the
 reason; the others go on.
 
 What was measured is kept for later runs in the folder of --cache (usually
@@ -72,7 +73,8 @@ else by a folder that the photo lies in, else by the phone:
   folders: {north: first crew}
   devices: {example phone 12: second crew}
 
-Exit status: 0 done; 1 done, and a photo was refused; 2 wrong use; 3 could not
+Exit status: 0 done; 1 done, and a photo was refused or a folder of photos was
+not looked into; 2 wrong use; 3 could not
 do it; 130 stopped: what was done by then is written.`,
 		Example: `  coursegauge inspect lot-7/ --schedule lot-7.yaml --out lot-7-report
   coursegauge inspect 'lot-7/IMG_*.jpg' more/ --schedule lot-7.yaml --out report --jobs 2
@@ -99,6 +101,7 @@ do it; 130 stopped: what was done by then is written.`,
 	f.StringVar(&o.cache, "cache", "", "keep results for later runs in the folder `DIR`")
 	f.BoolVar(&o.noCache, "no-cache", false, "neither use nor keep results of other runs")
 	f.StringVar(&o.logFormat, "log-format", logText, "how to tell of the work on standard error: `text`, or json for one JSON object a line with the time of each step")
+	f.BoolVar(&o.replace, "replace", false, "write over an inspection of other photos, though people decided about those; the decisions stay in the file and are not shown")
 	f.BoolVar(&o.json, "json", false, "print the summary as one JSON object")
 	return c
 }
@@ -142,6 +145,18 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 			return err
 		}
 	}
+	skipped := photos.skippedFolders(o.out, o.stages)
+	for _, folder := range skipped {
+		t.warn("not looked into: %s, a folder with photos; name it, too, to have them measured", escape.Text(folder))
+	}
+	mine := o.shard.of(ctx, photos.photos)
+	if ctx.Err() != nil {
+		t.tell("stopped before a photo was done; nothing written")
+		return errStopped
+	}
+	if err := o.keepsDecisions(ctx, mine); err != nil {
+		return err
+	}
 	at := photosFrom(o.out, photos.photos)
 	if at == "" && len(photos.photos) > 0 {
 		t.tell("the photos do not lie beside %s: the report has no links to them, and review and record make need --photos", escape.Text(o.out))
@@ -158,15 +173,10 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	if said != "" {
 		t.tell("%s", said)
 	}
-	mine := o.shard.of(ctx, photos.photos)
-	if ctx.Err() != nil {
-		t.tell("stopped before a photo was done; nothing written")
-		return errStopped
-	}
 	if o.shard.count > 0 {
 		t.tell("part %d of %d: %s", o.shard.index, o.shard.count, plural(len(mine), "photo", "photos"))
 	}
-	return runBatch(ctx, t, o, batchOf{s, crews, settingsOf(s.Product(), k), store, mine, at})
+	return runBatch(ctx, t, o, batchOf{s, crews, settingsOf(s.Product(), k), store, mine, at, skipped})
 }
 
 // batchOf is what a batch works on.
@@ -176,7 +186,8 @@ type batchOf struct {
 	settings settings
 	store    *cache.Store
 	photos   []photoFile
-	at       string // of the photos, as a link from the report
+	at       string   // of the photos, as a link from the report
+	skipped  []string // folders with photos that nobody asked for
 }
 
 // runBatch measures the photos, writes what was done, and tells.
@@ -205,12 +216,13 @@ func runBatch(ctx context.Context, t *terminal, o inspectOptions, b batchOf) err
 		t.tell("stopped before a photo was done; nothing written")
 		return errStopped
 	}
-	d, files := document(b.schedule, done), outputsIn(o.out)
+	d, files := document(b.schedule, done, b.photos), outputsIn(o.out)
 	if err := in.write(d, files); err != nil {
 		return err
 	}
-	code, err := status(ctx, d, len(b.photos), faults)
+	code, err := status(d, faults, b.skipped)
 	sum := summarize(d, len(b.photos), faults, files, code)
+	sum.SkippedFolders = append(sum.SkippedFolders, b.skipped...)
 	if o.json {
 		if err := t.json(sum); err != nil {
 			return failure{fmt.Sprintf("cannot print: %v", err), ""}

@@ -18,16 +18,19 @@ roof only if trained, allowed and protected. Licensed practice and the building 
 
 // summary is what a run comes to; with --json it is the answer.
 type summary struct {
-	Format     string                    `json:"format"`
-	Stopped    bool                      `json:"stopped"` // before every photo was done
-	Photos     int                       `json:"photos"`  // that were asked for
-	Totals     inspection.Totals         `json:"totals"`  // of those that were done
-	Refused    map[string]refusalSummary `json:"refused"` // by file
-	Faults     []string                  `json:"faults"`  // of the tool, not of the photos
-	Inspection string                    `json:"inspection"`
-	Fasteners  string                    `json:"fasteners"`
-	Report     string                    `json:"report"`
-	ExitStatus int                       `json:"exit_status"`
+	Format         string                    `json:"format"`
+	Stopped        bool                      `json:"stopped"`         // before every photo was done
+	NotDone        []string                  `json:"not_done"`        // the files that it was stopped before
+	Twice          map[string][]string       `json:"twice"`           // by file, others with the same bytes
+	SkippedFolders []string                  `json:"skipped_folders"` // with photos, not looked into
+	Photos         int                       `json:"photos"`          // that were asked for
+	Totals         inspection.Totals         `json:"totals"`          // of those that were done
+	Refused        map[string]refusalSummary `json:"refused"`         // by file
+	Faults         []string                  `json:"faults"`          // of the tool, not of the photos
+	Inspection     string                    `json:"inspection"`
+	Fasteners      string                    `json:"fasteners"`
+	Report         string                    `json:"report"`
+	ExitStatus     int                       `json:"exit_status"`
 }
 
 type refusalSummary struct {
@@ -41,7 +44,7 @@ const summaryFormat = "coursegauge-summary/1"
 
 func summarize(d inspection.Document, asked int, faults []string, files outputs, status int) summary {
 	s := summary{
-		Format: summaryFormat, Stopped: len(d.Photos) < asked, Photos: asked, Totals: d.Totals,
+		Format: summaryFormat, Stopped: len(d.NotDone) > 0, NotDone: append([]string{}, d.NotDone...), Twice: map[string][]string{}, SkippedFolders: []string{}, Photos: asked, Totals: d.Totals,
 		Refused: map[string]refusalSummary{}, Faults: faults,
 		Inspection: files.inspection, Fasteners: files.fasteners, Report: files.report,
 		ExitStatus: status,
@@ -50,6 +53,9 @@ func summarize(d inspection.Document, asked int, faults []string, files outputs,
 		s.Faults = []string{}
 	}
 	for _, p := range d.Photos {
+		if len(p.AlsoAs) > 0 {
+			s.Twice[p.File] = p.AlsoAs
+		}
 		if p.Refusal != nil {
 			s.Refused[p.File] = refusalSummary{p.Refusal.Reason, p.Refusal.Detail, p.Refusal.Advice, p.Shown()}
 		}
@@ -60,7 +66,10 @@ func summarize(d inspection.Document, asked int, faults []string, files outputs,
 // print tells the summary to a person.
 func (s summary) print(t *terminal) {
 	if s.Stopped {
-		t.say("stopped: %d of %s done and written", s.Totals.Photos, plural(s.Photos, "photo", "photos"))
+		t.say("stopped: %d of %s done and written", s.Photos-len(s.NotDone), plural(s.Photos, "photo", "photos"))
+	}
+	for _, file := range slices.SortedFunc(maps.Keys(s.Twice), compareNatural) {
+		t.say("counted once, the same bytes: %s, %s", escape.Text(file), escape.Text(strings.Join(s.Twice[file], ", ")))
 	}
 	t.say("%s: %d measured, %d refused", plural(s.Totals.Photos, "photo", "photos"), s.Totals.Measured, s.Totals.Refused)
 	for _, file := range slices.SortedFunc(maps.Keys(s.Refused), compareNatural) {

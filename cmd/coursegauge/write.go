@@ -3,7 +3,6 @@ package main
 import (
 	"bufio"
 	"cmp"
-	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -34,15 +33,26 @@ func outputsIn(folder string) outputs {
 	}
 }
 
-// document gathers what was done under the name of the schedule. Only the
+// document gathers what was done of the photos that were asked for under the name
+// of the schedule. Only the
 // schedule's own file name goes in: the same photos give the same bytes from
 // any folder.
-func document(s schedule.Schedule, photos []inspection.Photo) inspection.Document {
+func document(s schedule.Schedule, photos []inspection.Photo, asked []photoFile) inspection.Document {
 	file, _ := inspection.Name(filepath.Base(s.File))
-	return inspection.New(
+	d := inspection.New(
 		inspection.Tool{Version: version, OpenCV: gocv.OpenCVVersion(), CardFormat: cardFormat},
 		inspection.Schedule{File: file, SHA256: s.SHA256, Title: s.Title},
-		time.Now().UTC().Format(time.RFC3339), photos)
+		time.Now().UTC().Format(time.RFC3339), inspection.Once(photos))
+	d.NotDone = inspection.Left(fileNames(asked), d.Photos)
+	return d
+}
+
+func fileNames(photos []photoFile) []string {
+	names := make([]string, len(photos))
+	for i, p := range photos {
+		names[i] = p.name
+	}
+	return names
 }
 
 // write puts the three files into place, all of them or none: package commit
@@ -131,13 +141,13 @@ func cannotWrite(path string, err error) error {
 }
 
 // status is how a run ended.
-func status(ctx context.Context, d inspection.Document, asked int, faults []string) (int, error) {
+func status(d inspection.Document, faults []string, skipped []string) (int, error) {
 	switch {
-	case ctx.Err() != nil && len(d.Photos) < asked:
+	case len(d.NotDone) > 0:
 		return exitStopped, errStopped
 	case len(faults) > 0:
 		return exitFailed, failure{fmt.Sprintf("%s not the photos' fault", plural(len(faults), "fault that is", "faults that are")), "--stages DIR keeps what was seen; report the fault with the photo"}
-	case d.Totals.Refused > 0:
+	case d.Totals.Refused > 0 || len(skipped) > 0:
 		return exitLook, errNeedsPerson
 	}
 	return exitDone, nil

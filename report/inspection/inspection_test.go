@@ -410,3 +410,46 @@ func TestName(t *testing.T) {
 		}
 	}
 }
+
+// Files with the same bytes are one photo, whatever their order; files that could
+// not be read are not.
+func TestOnce(t *testing.T) {
+	a, b := strings.Repeat("a", 64), strings.Repeat("b", 64)
+	got := Once([]Photo{
+		{File: "4", SHA256: a}, {File: "5", SHA256: ""}, {File: "3", SHA256: b}, {File: "2", SHA256: a, AlsoAs: []string{"9", "4"}}, {File: "1", SHA256: a}, {File: "6", SHA256: ""},
+	})
+	want := []Photo{{File: "1", SHA256: a, AlsoAs: []string{"2", "4", "9"}}, {File: "3", SHA256: b}, {File: "5"}, {File: "6"}}
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v, want %+v", got, want)
+	}
+	if left := Left([]string{"9", "8", "3", "7", "8"}, got); !slices.Equal(left, []string{"7", "8"}) {
+		t.Errorf("left %q", left)
+	}
+	if left := Left([]string{"9", "3"}, got); left != nil {
+		t.Errorf("left %q", left)
+	}
+}
+
+// What one part was stopped before and another has done is done.
+func TestMergeOfStoppedParts(t *testing.T) {
+	part := func(sum string, file string, left ...string) Document {
+		d := New(Tool{}, Schedule{}, "2026-01-01T00:00:00Z", []Photo{{File: file, SHA256: strings.Repeat(sum, 64), Status: Refused, Refusal: &Refusal{}}})
+		d.NotDone = left
+		return d
+	}
+	for _, c := range []struct {
+		parts  []Document
+		left   []string
+		photos int
+	}{
+		{[]Document{part("a", "1", "2", "3")}, []string{"2", "3"}, 1},
+		{[]Document{part("a", "1", "2", "3"), part("b", "3")}, []string{"2"}, 2},
+		{[]Document{part("a", "1", "2"), part("b", "2", "1")}, nil, 2},
+		{[]Document{part("a", "1"), part("a", "2"), part("a", "1")}, nil, 1},
+	} {
+		d, err := Merge(c.parts...)
+		if err != nil || !slices.Equal(d.NotDone, c.left) || len(d.Photos) != c.photos || d.Totals.Photos != c.photos {
+			t.Errorf("left %q of %d (%v), want %q of %d", d.NotDone, len(d.Photos), err, c.left, c.photos)
+		}
+	}
+}
