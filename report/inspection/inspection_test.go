@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -251,8 +252,10 @@ func TestTotals(t *testing.T) {
 }
 
 func TestMerge(t *testing.T) {
-	a, b, c := document(measuredPhoto("a.jpg")), document(refusedPhoto("b.jpg")), document(measuredPhoto("c.jpg"))
-	whole := document(measuredPhoto("a.jpg"), refusedPhoto("b.jpg"), measuredPhoto("c.jpg"))
+	third := measuredPhoto("c.jpg")
+	third.SHA256 = strings.Repeat("cd", 32)
+	a, b, c := document(measuredPhoto("a.jpg")), document(refusedPhoto("b.jpg")), document(third)
+	whole := document(measuredPhoto("a.jpg"), refusedPhoto("b.jpg"), third)
 	slower := measuredPhoto("a.jpg")
 	slower.Stages[0].Milliseconds = 999
 	for name, parts := range map[string][]Document{"in order": {a, b, c}, "shuffled": {c, a, b}, "overlap": {a, b, c, document(slower)}} {
