@@ -1,6 +1,9 @@
 package cache
 
 import (
+	"bytes"
+	"encoding/gob"
+	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -11,40 +14,56 @@ import (
 	"time"
 )
 
-// The folder is trimmed when a sixteenth of its limit was written since the last
-// time, not with every entry.
+// The folder is trimmed when more than a sixteenth of its limit was written since
+// the last time, not with every entry.
 func TestTrimmedNowAndThen(t *testing.T) {
-	const limit = 160_000
-	dir := t.TempDir()
-	s := open(t, dir, "one", limit)
-	old := s.path(Key("old"))
-	plant := func() { // more than the folder may hold
-		t.Helper()
-		write(t, old, strings.Repeat("x", limit+1))
-		age(t, old, 24*time.Hour)
+	kept := make([]byte, 10_000)
+	var body bytes.Buffer
+	if err := gob.NewEncoder(&body).Encode(kept); err != nil {
+		t.Fatal(err)
 	}
-	isThere := func() bool { _, err := os.Stat(old); return err == nil }
-	n := 0
-	put := func(size int) {
-		t.Helper()
-		n++
-		if err := s.Put(Key(fmt.Sprint(n)), make([]byte, size)); err != nil {
+	limit := 16 * int64(body.Len()) // so that one entry is a sixteenth
+	s := open(t, t.TempDir(), "one", limit)
+	old := s.path(Key("old"))
+	for n := range 6 {
+		write(t, old, strings.Repeat("x", int(limit)+1)) // more than the folder may hold
+		age(t, old, 24*time.Hour)
+		if err := s.Put(Key(fmt.Sprint(n)), kept); err != nil {
 			t.Fatal(err)
 		}
+		_, err := os.Stat(old)
+		if trimmed := os.IsNotExist(err); trimmed != (n%2 == 1) {
+			t.Fatalf("after entry %d: trimmed %v", n, trimmed)
+		}
 	}
-	plant()
-	for range 2 {
-		for range 3 {
-			put(3000) // three are under 10,000
-			if !isThere() {
-				t.Fatalf("trimmed after %d", n)
-			}
-		}
-		put(3000)
-		if isThere() {
-			t.Fatalf("not trimmed after %d", n)
-		}
-		plant()
+}
+
+// Trimming goes down to seven eighths of the limit.
+func TestTrimmedToSevenEighths(t *testing.T) {
+	s := open(t, t.TempDir(), "one", 8000)
+	for i := range 81 {
+		path := s.path(Key(fmt.Sprint(i)))
+		write(t, path, strings.Repeat("x", 100))
+		age(t, path, time.Duration(100-i)*time.Hour)
+	}
+	if err := s.Trim(); err != nil {
+		t.Fatal(err)
+	}
+	if entries, total, err := s.entries(); err != nil || len(entries) != 70 || total != 7000 {
+		t.Errorf("%d entries of %d bytes are left (%v)", len(entries), total, err)
+	}
+}
+
+// Of all that can happen to a file, only that another process has removed it is
+// no error.
+func TestIgnoreGone(t *testing.T) {
+	gone := &fs.PathError{Op: "open", Path: "x", Err: syscall.ENOENT}
+	denied := &fs.PathError{Op: "open", Path: "x", Err: syscall.EACCES}
+	if err := ignoreGone(gone); err != nil {
+		t.Error(err)
+	}
+	if err := ignoreGone(denied); !errors.Is(err, syscall.EACCES) {
+		t.Error(err)
 	}
 }
 
@@ -52,13 +71,13 @@ func TestTrimmedNowAndThen(t *testing.T) {
 func TestModes(t *testing.T) {
 	before := syscall.Umask(0o022)
 	t.Cleanup(func() { syscall.Umask(before) })
-	dir := t.TempDir()
+	dir := filepath.Join(t.TempDir(), "new", "cache")
 	s := open(t, dir, "one", DefaultLimit)
 	if err := s.Put(Key("a"), result{}); err != nil {
 		t.Fatal(err)
 	}
-	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
-		if err != nil || path == dir {
+	err := filepath.WalkDir(filepath.Dir(dir), func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
 			return err
 		}
 		info, err := d.Info()
