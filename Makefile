@@ -27,7 +27,7 @@ PYTHON ?= /usr/bin/python3
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test lint bench scenes score score-by fuzz soak package fresh clean
+.PHONY: help setup build demo test lint bench scenes score score-by fuzz mutate soak package fresh clean
 
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/make \1\t\2/p' Makefile | expand -t 14
@@ -75,6 +75,11 @@ score: build ## hold the measurements against photos with truth: make score SCOR
 
 fuzz: setup ## every fuzz target in turn, FUZZ=60s each
 	@GO="$(GO)" FUZZ="$(FUZZ)" bash .ci/fuzz
+
+mutate: PKG ?= ./report/cache
+mutate: N ?= 60
+mutate: setup ## do the tests notice small changes: make mutate PKG=./report/cache N=60
+	@$(GO) run .ci/mutate.go -n $(N) $(PKG)
 
 package: build ## dist/coursegauge_VERSION_ARCH.deb, with manual pages and shell completions
 	@sh .ci/setup package

@@ -3,24 +3,35 @@ package main
 import (
 	"cmp"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"coursegauge/report/escape"
+	"coursegauge/report/inspection"
 )
 
 // batch is what the arguments of a command come to: each photo once, in
 // natural order of its name (IMG_9 before IMG_10).
 type batch struct {
 	photos  []photoFile
-	skipped int    // files of a folder or a pattern that are no photos by their name
-	others  others // what these are
+	skipped int      // files of a folder or a pattern that are no photos by their name
+	others  others   // what these are
+	folders []string // within the folders that were named
 }
 
 // photoFile is one photo on disk and the name that it has in every document.
 type photoFile struct {
-	path string // as it opens
-	name string // below the folder that all photos of the batch share, with slashes
+	path  string // as it opens
+	name  string // below the folder that all photos of the batch share, with slashes; UTF-8
+	bytes string // of the name when that is not UTF-8, percent-encoded
+}
+
+// shown is the name on one line for people.
+func (p photoFile) shown() string {
+	return inspection.Photo{File: p.name, FileBytes: p.bytes}.Shown()
 }
 
 // expand turns arguments into a batch. A folder stands for the photos directly
@@ -36,11 +47,12 @@ func expand(args []string) (batch, error) {
 		}
 	}
 	for _, arg := range args {
-		paths, skipped, err := expandOne(arg)
+		paths, skipped, folders, err := expandOne(arg)
 		if err != nil {
 			return batch{}, err
 		}
 		b.others = b.others.plus(skipped)
+		b.folders = append(b.folders, folders...)
 		for _, path := range paths {
 			add(path)
 		}
@@ -51,32 +63,34 @@ func expand(args []string) (batch, error) {
 }
 
 // expandOne gives the files that one argument stands for.
-func expandOne(arg string) (paths []string, skipped others, err error) {
+func expandOne(arg string) (paths []string, skipped others, folders []string, err error) {
 	info, err := os.Stat(arg)
 	switch {
 	case err == nil && info.IsDir():
 		return expandFolder(arg)
 	case err == nil:
-		return []string{arg}, others{}, nil
+		return []string{arg}, others{}, nil, nil
 	case strings.ContainsAny(arg, "*?["):
-		return expandPattern(arg)
+		paths, skipped, err = expandPattern(arg)
+		return paths, skipped, nil, err
 	case os.IsNotExist(err):
-		return nil, others{}, usageError{fmt.Sprintf("no such file or folder: %s", arg), "give photos, folders of photos, or a pattern in quotes such as 'lot-7/*.jpg'"}
+		return nil, others{}, nil, usageError{"no such file or folder: " + escape.Text(arg), "give photos, folders of photos, or a pattern in quotes such as 'lot-7/*.jpg'"}
 	default:
-		return nil, others{}, failure{fmt.Sprintf("cannot look at %s: %v", arg, cause(err)), ""}
+		return nil, others{}, nil, failure{fmt.Sprintf("cannot look at %s: %v", escape.Text(arg), cause(err)), ""}
 	}
 }
 
-func expandFolder(folder string) (paths []string, skipped others, err error) {
+func expandFolder(folder string) (paths []string, skipped others, folders []string, err error) {
 	entries, err := os.ReadDir(folder)
 	if err != nil {
-		return nil, others{}, failure{fmt.Sprintf("cannot read the folder %s: %v", folder, cause(err)), ""}
+		return nil, others{}, nil, failure{fmt.Sprintf("cannot read the folder %s: %v", escape.Text(folder), cause(err)), ""}
 	}
 	for _, e := range entries {
 		path := filepath.Join(folder, e.Name())
 		info, err := os.Stat(path) // through links
 		switch {
 		case err == nil && info.IsDir(): // a folder within is another job
+			folders = append(folders, path)
 		case isPhotoName(path):
 			paths = append(paths, path)
 		default:
@@ -84,10 +98,44 @@ func expandFolder(folder string) (paths []string, skipped others, err error) {
 		}
 	}
 	if len(paths) == 0 {
-		return nil, others{}, usageError{fmt.Sprintf("no photos in the folder %s (%s)", folder, skipped),
+		return nil, others{}, nil, usageError{fmt.Sprintf("no photos in the folder %s (%s)", escape.Text(folder), skipped),
 			"photos are files named " + photoKindsText + "; folders within it are not looked into"}
 	}
-	return paths, skipped, nil
+	return paths, skipped, folders, nil
+}
+
+// skippedFolders are the folders beside the photos that hold photos, too, which
+// nobody asked for. Hidden ones, and those that the run writes to, are not meant.
+func (b batch) skippedFolders(written ...string) (out []string) {
+	for _, folder := range b.folders {
+		ours := strings.HasPrefix(filepath.Base(folder), ".")
+		for _, w := range written {
+			ours = ours || w != "" && within(identity(w), identity(folder))
+		}
+		asked := slices.ContainsFunc(b.photos, func(p photoFile) bool { return within(identity(p.path), identity(folder)) })
+		if !ours && !asked && holdsPhotos(folder) {
+			out = append(out, folder)
+		}
+	}
+	return out
+}
+
+// holdsPhotos tells whether a photo lies in the folder or below.
+func holdsPhotos(folder string) bool {
+	found := false
+	_ = filepath.WalkDir(folder, func(path string, d fs.DirEntry, err error) error {
+		switch {
+		case err != nil:
+			return fs.SkipDir // what cannot be looked into
+		case path != folder && d.IsDir() && strings.HasPrefix(d.Name(), "."):
+			return fs.SkipDir
+		case !d.IsDir() && isPhotoName(path):
+			found = true
+			return fs.SkipAll
+		}
+		return nil
+	})
+	return found
 }
 
 func expandPattern(pattern string) (paths []string, skipped others, err error) {
@@ -139,11 +187,34 @@ func (b *batch) nameAndSort() {
 		}
 	}
 	for i := range b.photos {
-		if rel, err := filepath.Rel(shared, b.photos[i].name); err == nil {
-			b.photos[i].name = filepath.ToSlash(rel)
+		p := &b.photos[i]
+		if rel, err := filepath.Rel(shared, p.name); err == nil {
+			p.name = filepath.ToSlash(rel)
 		}
 	}
+	b.writeNames()
 	slices.SortFunc(b.photos, func(x, y photoFile) int { return compareNatural(x.name, y.name) })
+}
+
+// writeNames gives every photo a name that a document can hold and that no other
+// has, also where one is called what another looks like when it is escaped.
+func (b *batch) writeNames() {
+	taken := map[string]bool{}
+	for _, p := range b.photos {
+		taken[p.name] = true
+	}
+	for i := range b.photos {
+		p := &b.photos[i]
+		file, bytes := inspection.Name(p.name)
+		if bytes == "" {
+			continue
+		}
+		for taken[file] {
+			file += "~"
+		}
+		taken[file] = true
+		p.name, p.bytes = file, bytes
+	}
 }
 
 func within(path, folder string) bool {

@@ -133,20 +133,20 @@ func TestShardsCoverTheBatch(t *testing.T) {
 	for i := range 40 {
 		name := fmt.Sprintf("p%02d.jpg", i)
 		writeFile(t, filepath.Join(dir, name), []byte(name))
-		all = append(all, photoFile{filepath.Join(dir, name), name})
+		all = append(all, photoFile{path: filepath.Join(dir, name), name: name})
 	}
-	all = append(all, photoFile{filepath.Join(dir, "gone.jpg"), "gone.jpg"})
+	all = append(all, photoFile{path: filepath.Join(dir, "gone.jpg"), name: "gone.jpg"})
 	for count := 1; count <= 9; count++ {
 		seen := map[string]int{}
 		for index := 1; index <= count; index++ {
 			s := shard{index, count}
-			mine := s.of(all)
+			mine := s.of(t.Context(), all)
 			if len(mine) == 0 || count > 1 && len(mine) > len(all)*3/4 {
 				t.Errorf("part %d of %d has %d of %d photos", index, count, len(mine), len(all))
 			}
 			for _, p := range mine {
 				seen[p.name]++
-				if got := s.of([]photoFile{{p.path, "another-name.jpg"}}); len(got) != 1 && p.name != "gone.jpg" {
+				if got := s.of(t.Context(), []photoFile{{path: p.path, name: "another-name.jpg"}}); len(got) != 1 && p.name != "gone.jpg" {
 					t.Errorf("%s is in another part when it is alone and has another name", p.name)
 				}
 			}

@@ -114,7 +114,7 @@ func seeAll(ctx context.Context, t *terminal, photos []photoFile) ([]lens.Sight,
 		if s.Why != "" {
 			said = "not used, " + s.Why
 		}
-		bar.photo(p.name, said)
+		bar.photo(p.shown(), said)
 		sights = append(sights, s)
 	}
 	return sights, nil

@@ -76,7 +76,10 @@ func TestKubernetesManifest(t *testing.T) {
 			Completions int
 			Template    struct {
 				Spec struct {
-					Containers []struct{ Args []string }
+					Containers []struct {
+						Args []string
+						Env  []struct{ Name, Value string }
+					}
 				}
 			}
 		}
@@ -92,15 +95,20 @@ func TestKubernetesManifest(t *testing.T) {
 	dir := folderOfPhotos(t, 5)
 	var parts []string
 	for i := range job.Spec.Completions {
-		args := strings.NewReplacer("/photos", dir+"/photos", "/results", dir+"/results").Replace(job.Spec.Template.Spec.Containers[0].Args[0])
+		here := strings.NewReplacer("/photos", dir+"/photos", "/results", dir+"/results")
+		args := here.Replace(job.Spec.Template.Spec.Containers[0].Args[0])
 		c := exec.Command("/bin/sh", "-c", args)
 		c.Env = append(os.Environ(), "PATH="+filepath.Dir(binary)+":"+os.Getenv("PATH"), fmt.Sprintf("JOB_COMPLETION_INDEX=%d", i))
+		for _, v := range job.Spec.Template.Spec.Containers[0].Env {
+			c.Env = append(c.Env, v.Name+"="+here.Replace(v.Value))
+		}
 		if out, err := c.CombinedOutput(); err != nil {
 			t.Fatalf("index %d: %v\n%s", i, err, out)
 		}
 		parts = append(parts, fmt.Sprintf("results/part-%d", i))
 	}
 	runIn(t, dir, append(append([]string{"merge"}, parts...), "--out", "results/whole")...).said(t, exitLook, "8 parts merged: 5 photos")
+	t.Setenv("XDG_CONFIG_HOME", filepath.Join(dir, "results/settings"))
 	sameAsWhole(t, dir, "results/whole", "results/cache")
 }
 

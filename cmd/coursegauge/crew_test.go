@@ -32,7 +32,7 @@ func crewSheets(t *testing.T) (dir string, names []string) {
 	l.Close()
 	job := mustInspect(t)[0]
 	for name, args := range map[string][]string{
-		"demo.html": {"crew 1"}, "demo-es.html": {"crew 1", "--lang", "es"}, "exercise.html": {"crew 1", "--exercise", job.out},
+		"demo.html": {"crew 1", "--photos", job.folder}, "demo-es.html": {"crew 1", "--lang", "es", "--photos", job.folder}, "exercise.html": {"crew 1", "--exercise", job.out},
 		"ejercicio.html": {"crew 1", "--exercise", job.out, "--lang", "es"},
 		"half-year.html": {"Simulated", "--from", "2026-04-01", "--to", "2026-06-30"}, "half-year-es.html": {"Simulated", "--lang", "es"},
 	} {

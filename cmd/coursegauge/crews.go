@@ -48,7 +48,7 @@ func crewOf(l crew.List, p photoFile, device string, card *vision.CardSight) (na
 	}
 	name, rivals := l.Of(of)
 	if len(rivals) > 0 {
-		doubt = fmt.Sprintf("%s: crew %s, though %s names %s too: the card counts before the folder, the folder before the phone", p.name, name, crewsFile, strings.Join(rivals, " and "))
+		doubt = fmt.Sprintf("%s: crew %s, though %s names %s too: the card counts before the folder, the folder before the phone", p.shown(), name, crewsFile, strings.Join(rivals, " and "))
 	}
 	return name, doubt
 }

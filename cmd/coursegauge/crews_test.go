@@ -15,7 +15,7 @@ import (
 func TestCrews(t *testing.T) {
 	dir := t.TempDir()
 	writeFile(t, filepath.Join(dir, "north/a.jpg"), cardless(t, 640, 480))
-	writeFile(t, filepath.Join(dir, "south/b.jpg"), cardless(t, 640, 480))
+	writeFile(t, filepath.Join(dir, "south/b.jpg"), cardless(t, 640, 481))
 	writeFile(t, filepath.Join(dir, "job/lot.yaml"), []byte(goodSchedule))
 	writeFile(t, filepath.Join(dir, "job/crews.yaml"), []byte("folders: {north: first crew}\n"))
 	writeFile(t, filepath.Join(dir, "other.yaml"), []byte("folders: {south: second crew}\n"))

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/schedule"
 	"coursegauge/vision"
 	"coursegauge/vision/photo"
@@ -75,7 +76,7 @@ func runExplain(ctx context.Context, t *terminal, o explainOptions, path string)
 	if identity(o.out) == identity(path) {
 		return usageError{"--out " + o.out + " is the photo itself", "give another name"}
 	}
-	k, err := newKnown(t, o.card, o.camera, []photoFile{{path, filepath.Base(path)}})
+	k, err := newKnown(t, o.card, o.camera, []photoFile{{path: path, name: filepath.Base(path)}})
 	if err != nil {
 		return err
 	}
@@ -121,7 +122,7 @@ func (e *explained) close() {
 // explainPhoto measures one photo as inspect does, by the product of the
 // schedule, or as far as it goes without one.
 func explainPhoto(ctx context.Context, path string, s *schedule.Schedule, k *known) (e *explained, err error) {
-	e = &explained{name: filepath.Base(path), schedule: s}
+	e = &explained{name: escape.Text(filepath.Base(path)), schedule: s}
 	defer func() {
 		if what := recover(); what != nil {
 			e.close()

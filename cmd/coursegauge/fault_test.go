@@ -81,7 +81,7 @@ func newBatch(t *testing.T, stages string, limit time.Duration) *inspector {
 	if err != nil {
 		t.Fatal(err)
 	}
-	in := &inspector{schedule: s, page: report, workers: newWorkers(set, stages, 2), kept: kept}
+	in := &inspector{schedule: s, page: report, workers: newWorkers(set, stages, 2), kept: kept, reading: readLimit}
 	in.workers.limit = limit
 	t.Cleanup(in.workers.close)
 	return in
@@ -116,7 +116,7 @@ func TestFaultStaysInItsPhoto(t *testing.T) {
 				}
 				path := filepath.Join(dir, "photos", name)
 				writeFile(t, path, cardless(t, width, 240))
-				photos = append(photos, photoFile{path, name})
+				photos = append(photos, photoFile{path: path, name: name})
 			}
 			stages := ""
 			if c.ours {
@@ -139,7 +139,7 @@ func TestFaultStaysInItsPhoto(t *testing.T) {
 			if got := len(faults) == 1 && strings.HasPrefix(faults[0], "b.jpg: internal fault: "); got != c.ours || len(faults) > 1 {
 				t.Errorf("faults %q, want one of b.jpg: %v", faults, c.ours)
 			}
-			d := document(in.schedule, done)
+			d := document(in.schedule, done, nil)
 			if err := in.write(d, outputsIn(t.TempDir())); err != nil {
 				t.Error(err)
 			}
@@ -147,7 +147,7 @@ func TestFaultStaysInItsPhoto(t *testing.T) {
 			if c.ours {
 				want = exitFailed
 			}
-			if code, err := status(t.Context(), d, len(photos), faults); code != want || exitStatus(err) != want {
+			if code, err := status(d, faults, nil); code != want || exitStatus(err) != want {
 				t.Errorf("status %d, error %v, want %d", code, err, want)
 			}
 			if c.width == 336 {
@@ -168,7 +168,7 @@ func TestWorkersKilledAtRandom(t *testing.T) {
 	for i := range 24 {
 		path := filepath.Join(dir, fmt.Sprintf("p%02d.jpg", i))
 		writeFile(t, path, cardless(t, slow, 500+i))
-		photos = append(photos, photoFile{path, filepath.Base(path)})
+		photos = append(photos, photoFile{path: path, name: filepath.Base(path)})
 	}
 	measure := func(in *inspector) string {
 		var said strings.Builder

@@ -12,6 +12,7 @@ import (
 	"coursegauge/calibrate/lens"
 	"coursegauge/report/cache"
 	"coursegauge/report/crew"
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/page"
 	"coursegauge/report/schedule"
@@ -30,7 +31,7 @@ type inspectOptions struct {
 	logFormat             string
 	jobs                  int
 	squares               float64
-	noLocation            bool
+	noLocation, replace   bool
 	json                  bool
 }
 
@@ -50,15 +51,17 @@ the EXIF of a photo is used, looked for beside the photos, in the working folder
 and in the user's settings (` + settingsText + `). A profile of another device,
 lens or picture size is never used, nor on a zoomed, cropped or re-saved photo.
 
-PHOTOS are files, folders (the photos directly in them: ` + photoKindsText + `)
-or patterns in quotes. A photo that cannot be measured is refused with the
+PHOTOS are files, folders (the photos directly in them: ` + photoKindsText + `;
+folders with photos within them are named and not looked into) or patterns in
+quotes. A photo that is there twice is counted once. A photo that cannot be measured is refused with the
 reason; the others go on.
 
 What was measured is kept for later runs in the folder of --cache (usually
 coursegauge in ~/.cache), by the content of each photo and by what its
 measuring depends on: a batch that was stopped goes on where it was, and a
 changed limit is judged anew without touching the photos. The folder is bounded
-in size and may be removed at any time.
+in size and may be removed at any time. A folder that holds other files is not
+used; nothing but results is ever removed from it.
 
 Each photo is measured in a process of its own with 4 GB of memory and 60 s; a
 file that makes it crash is refused as unreadable, and the others go on.
@@ -70,7 +73,8 @@ else by a folder that the photo lies in, else by the phone:
   folders: {north: first crew}
   devices: {example phone 12: second crew}
 
-Exit status: 0 done; 1 done, and a photo was refused; 2 wrong use; 3 could not
+Exit status: 0 done; 1 done, and a photo was refused or a folder of photos was
+not looked into; 2 wrong use; 3 could not
 do it; 130 stopped: what was done by then is written.`,
 		Example: `  coursegauge inspect lot-7/ --schedule lot-7.yaml --out lot-7-report
   coursegauge inspect 'lot-7/IMG_*.jpg' more/ --schedule lot-7.yaml --out report --jobs 2
@@ -97,6 +101,7 @@ do it; 130 stopped: what was done by then is written.`,
 	f.StringVar(&o.cache, "cache", "", "keep results for later runs in the folder `DIR`")
 	f.BoolVar(&o.noCache, "no-cache", false, "neither use nor keep results of other runs")
 	f.StringVar(&o.logFormat, "log-format", logText, "how to tell of the work on standard error: `text`, or json for one JSON object a line with the time of each step")
+	f.BoolVar(&o.replace, "replace", false, "write over an inspection of other photos, though people decided about those; the decisions stay in the file and are not shown")
 	f.BoolVar(&o.json, "json", false, "print the summary as one JSON object")
 	return c
 }
@@ -121,7 +126,10 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	if err != nil {
 		return err
 	}
-	photos, err := expand(args)
+	photos, err := inTime(ctx, readLimit, "looking for the photos", func(context.Context) (batch, error) { return expand(args) })
+	if ctx.Err() != nil {
+		return errStopped
+	}
 	if err != nil {
 		return err
 	}
@@ -137,6 +145,27 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 			return err
 		}
 	}
+	skipped := photos.skippedFolders(o.out, o.stages)
+	for _, folder := range skipped {
+		t.warn("not looked into: %s, a folder with photos; name it, too, to have them measured", escape.Text(folder))
+	}
+	mine := o.shard.of(ctx, photos.photos)
+	if ctx.Err() != nil {
+		t.tell("stopped before a photo was done; nothing written")
+		return errStopped
+	}
+	if err := o.keepsDecisions(ctx, mine); err != nil {
+		return err
+	}
+	at := photosFrom(o.out, photos.photos)
+	if at == "" && len(photos.photos) > 0 {
+		t.tell("the photos do not lie beside %s: the report has no links to them, and review and record make need --photos", escape.Text(o.out))
+	}
+	store, err := openCache(t, o.cache, o.noCache)
+	if err != nil {
+		return err
+	}
+	defer trim(ctx, store)
 	t.tell("%s, %d at a time", plural(len(photos.photos), "photo", "photos"), o.jobs)
 	if photos.skipped > 0 {
 		t.tell("skipped %s; photos are named %s", photos.others, photoKindsText)
@@ -144,16 +173,10 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	if said != "" {
 		t.tell("%s", said)
 	}
-	mine := o.shard.of(photos.photos)
 	if o.shard.count > 0 {
 		t.tell("part %d of %d: %s", o.shard.index, o.shard.count, plural(len(mine), "photo", "photos"))
 	}
-	store, err := openCache(t, o.cache, o.noCache)
-	if err != nil {
-		return err
-	}
-	defer store.Trim() //nolint:errcheck // what could not be removed now is removed by a later run
-	return runBatch(ctx, t, o, batchOf{s, crews, settingsOf(s.Product(), k), store, mine, photosFrom(o.out, photos.photos)})
+	return runBatch(ctx, t, o, batchOf{s, crews, settingsOf(s.Product(), k), store, mine, at, skipped})
 }
 
 // batchOf is what a batch works on.
@@ -163,7 +186,8 @@ type batchOf struct {
 	settings settings
 	store    *cache.Store
 	photos   []photoFile
-	at       string // of the photos, as a link from the report
+	at       string   // of the photos, as a link from the report
+	skipped  []string // folders with photos that nobody asked for
 }
 
 // runBatch measures the photos, writes what was done, and tells.
@@ -180,7 +204,7 @@ func runBatch(ctx context.Context, t *terminal, o inspectOptions, b batchOf) err
 	}
 	in := &inspector{
 		schedule: b.schedule, page: report, crews: b.crews, noLocation: o.noLocation,
-		workers: newWorkers(b.settings, o.stages, o.jobs), kept: kept,
+		workers: newWorkers(b.settings, o.stages, o.jobs), kept: kept, reading: readLimit,
 	}
 	defer in.workers.close()
 	done, faults, err := in.measureAll(ctx, t, b.photos, o.jobs)
@@ -192,12 +216,13 @@ func runBatch(ctx context.Context, t *terminal, o inspectOptions, b batchOf) err
 		t.tell("stopped before a photo was done; nothing written")
 		return errStopped
 	}
-	d, files := document(b.schedule, done), outputsIn(o.out)
+	d, files := document(b.schedule, done, b.photos), outputsIn(o.out)
 	if err := in.write(d, files); err != nil {
 		return err
 	}
-	code, err := status(ctx, d, len(b.photos), faults)
+	code, err := status(d, faults, b.skipped)
 	sum := summarize(d, len(b.photos), faults, files, code)
+	sum.SkippedFolders = append(sum.SkippedFolders, b.skipped...)
 	if o.json {
 		if err := t.json(sum); err != nil {
 			return failure{fmt.Sprintf("cannot print: %v", err), ""}
@@ -217,8 +242,9 @@ func warnOnce(t *terminal) func(error) {
 }
 
 // photosFrom is the way from the folder of the report to the folder that the
-// names of the photos count from, as a link; "" when there is none, as between
-// two drives.
+// names of the photos count from, as a link. It is "" when the photos do not lie
+// in the folder of the report or beside it: the report is for others, too, and
+// the names of folders elsewhere are none of their business.
 func photosFrom(out string, photos []photoFile) string {
 	if len(photos) == 0 {
 		return ""
@@ -228,9 +254,9 @@ func photosFrom(out string, photos []photoFile) string {
 	if err != nil || errOut != nil {
 		return ""
 	}
-	root := strings.TrimSuffix(filepath.ToSlash(path), photos[0].name)
+	root := strings.TrimSuffix(filepath.ToSlash(path), inspection.Photo{File: photos[0].name, FileBytes: photos[0].bytes}.Path())
 	rel, err := filepath.Rel(from, filepath.FromSlash(root))
-	if err != nil {
+	if err != nil || rel != ".." && !filepath.IsLocal(strings.TrimPrefix(rel, "../")) {
 		return ""
 	}
 	return (&url.URL{Path: filepath.ToSlash(rel) + "/"}).EscapedPath()
@@ -252,7 +278,7 @@ func (in *inspector) measureAll(ctx context.Context, t *terminal, photos []photo
 		if err != nil {
 			return // stopped in the middle of this photo
 		}
-		bar.measured(photos[i].name, o)
+		bar.measured(photos[i], o)
 		e := &ending{outcome: o}
 		e.photo, e.err = hold(o.photo)
 		e.outcome.photo, e.times = inspection.Photo{}, nil

@@ -41,8 +41,11 @@ func main() {
 
 // run carries out one command line and gives its exit status.
 func run(args []string, t *terminal) int {
-	ctx, release := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, release := signal.NotifyContext(context.Background(), stopSignals()...)
 	defer release()
+	// A reader that has closed its end of a pipe, as head does, loses what is said
+	// from then on; the work goes on. Programs that are started are not affected.
+	signal.Notify(make(chan os.Signal, 1), syscall.SIGPIPE)
 	// A second Ctrl-C ends at once, as it does in any program.
 	go func() { <-ctx.Done(); release() }()
 
@@ -56,6 +59,16 @@ func run(args []string, t *terminal) int {
 		t.fail(err)
 	}
 	return status
+}
+
+// stopSignals end the work in order: Ctrl-C, kill, and the end of the terminal
+// unless the program was started to outlive it (nohup).
+func stopSignals() []os.Signal {
+	stop := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) {
+		stop = append(stop, syscall.SIGHUP)
+	}
+	return stop
 }
 
 func exitStatus(err error) int {

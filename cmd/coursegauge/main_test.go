@@ -45,9 +45,11 @@ func buildAndTest(m *testing.M) int {
 		}
 	}
 	// Nothing of the user's own; only now, since Go keeps what it has built there too.
-	if err := os.Setenv("XDG_CACHE_HOME", filepath.Join(dir, "cache")); err != nil {
-		fmt.Fprintln(os.Stderr, err)
-		return 1
+	for name, folder := range map[string]string{"XDG_CACHE_HOME": "cache", "XDG_CONFIG_HOME": "config"} {
+		if err := os.Setenv(name, filepath.Join(dir, folder)); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			return 1
+		}
 	}
 	return m.Run()
 }

@@ -29,6 +29,7 @@ type inspector struct {
 
 	workers *workers
 	kept    *keeper
+	reading time.Duration // the most for the bytes of one photo
 }
 
 // outcome is what became of one photo.
@@ -68,12 +69,15 @@ func (in *inspector) inspect(ctx context.Context, p photoFile) (outcome, error) 
 // see has a photo measured, or takes what an earlier run has kept of it.
 func (in *inspector) see(ctx context.Context, p photoFile) (s *seen, o outcome, err error) {
 	begun := time.Now()
-	sum, err := hashFile(p.path)
+	sum, err := hashFile(ctx, p.path, in.reading)
+	if ctx.Err() != nil {
+		return nil, outcome{}, ctx.Err()
+	}
 	o.times = []stageTime{{"hash", milliseconds(time.Since(begun))}}
 	if err != nil {
 		return &seen{Result: &vision.Result{Refusal: unreadable(err)}}, o, nil
 	}
-	if s = in.kept.seen(sum); s != nil {
+	if s = in.kept.seen(ctx, sum); s != nil {
 		o.kept = true
 		return s, o, nil
 	}
@@ -89,10 +93,10 @@ func (in *inspector) see(ctx context.Context, p photoFile) (s *seen, o outcome, 
 		s.SHA256 = sum
 	}
 	if whole {
-		in.kept.keepSeen(s)
+		in.kept.keepSeen(ctx, s)
 	}
 	if fault != nil {
-		o.fault = fmt.Errorf("%s: %w", p.name, fault)
+		o.fault = fmt.Errorf("%s: %w", p.shown(), fault)
 	}
 	o.times = append(o.times, s.times()...)
 	return s, o, nil
@@ -113,7 +117,7 @@ func (s *seen) times() (out []stageTime) {
 
 // written is a photo as it stands in inspection.json.
 func (in *inspector) written(p photoFile, s *seen, judged judge.Photo) (inspection.Photo, string) {
-	source := inspection.Source{File: p.name, SHA256: s.SHA256, Width: s.Width, Height: s.Height, Facts: s.Facts}
+	source := inspection.Source{File: p.name, FileBytes: p.bytes, SHA256: s.SHA256, Width: s.Width, Height: s.Height, Facts: s.Facts}
 	var doubt string
 	source.Crew, doubt = crewOf(in.crews, p, source.Facts.Device, s.Result.Card)
 	if in.noLocation {
@@ -126,14 +130,14 @@ func (in *inspector) written(p photoFile, s *seen, judged judge.Photo) (inspecti
 // where nothing in them has changed.
 func (in *inspector) report(ctx context.Context, s *seen, p inspection.Photo, judged judge.Photo) error {
 	key := in.kept.partsKey(p)
-	parts := in.kept.parts(key)
+	parts := in.kept.parts(ctx, key)
 	if parts == nil {
 		var err error
 		parts, err = in.page.Make(p, s.Result, judged, s.Cuttings, func(v page.View) ([]byte, error) { return in.workers.shrink(ctx, v) })
 		if err != nil {
 			return err
 		}
-		in.kept.keepParts(key, parts)
+		in.kept.keepParts(ctx, key, parts)
 	}
 	return in.page.Put(parts)
 }

@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"io/fs"
 	"path/filepath"
+	"strings"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 
 	"github.com/spf13/cobra"
@@ -39,6 +41,7 @@ type merged struct {
 	Format     string            `json:"format"`
 	Parts      int               `json:"parts"`
 	Totals     inspection.Totals `json:"totals"`
+	NotDone    []string          `json:"not_done"`
 	Inspection string            `json:"inspection"`
 	Fasteners  string            `json:"fasteners"`
 }
@@ -69,7 +72,7 @@ func runMerge(t *terminal, folders []string, out string, asJSON bool) error {
 		return err
 	}
 	if asJSON {
-		if err := t.json(merged{mergedFormat, len(parts), whole.Totals, files.inspection, files.fasteners}); err != nil {
+		if err := t.json(merged{mergedFormat, len(parts), whole.Totals, append([]string{}, whole.NotDone...), files.inspection, files.fasteners}); err != nil {
 			return failure{fmt.Sprintf("cannot print: %v", err), ""}
 		}
 	} else {
@@ -77,10 +80,24 @@ func runMerge(t *terminal, folders []string, out string, asJSON bool) error {
 		t.say("inspection: %s", files.inspection)
 		t.say("fasteners: %s", files.fasteners)
 	}
+	if n := len(whole.NotDone); n > 0 {
+		t.warn("incomplete: a part was stopped before %s, which no other part has: %s", plural(n, "photo", "photos"), firstOf(whole.NotDone))
+		return errNeedsPerson
+	}
 	if whole.Totals.Refused > 0 {
 		return errNeedsPerson
 	}
 	return nil
+}
+
+// firstOf names the first few.
+func firstOf(names []string) string {
+	const most = 5
+	text := escape.Text(strings.Join(names[:min(most, len(names))], ", "))
+	if len(names) > most {
+		text += ", ..."
+	}
+	return text
 }
 
 func readPart(folder string) (inspection.Document, error) {

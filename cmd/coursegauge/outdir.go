@@ -6,6 +6,8 @@ import (
 	"os"
 	"path/filepath"
 
+	"coursegauge/report/escape"
+
 	"github.com/google/renameio/v2"
 	"golang.org/x/sys/unix"
 )
@@ -19,6 +21,9 @@ func openFolder(flag, folder string, photos []photoFile) error {
 	}
 	if info, err := os.Stat(folder); err == nil && !info.IsDir() {
 		return usageError{fmt.Sprintf("%s %s is a file; a folder is needed", flag, folder), ""}
+	}
+	if err := namedAsFolder(flag, folder); err != nil {
+		return err
 	}
 	real := identity(folder)
 	for _, p := range photos {
@@ -34,6 +39,19 @@ func openFolder(flag, folder string, photos []photoFile) error {
 		return failure{fmt.Sprintf("%s: cannot write to the folder %s: %v", flag, folder, cause(err)), ""}
 	}
 	return nil
+}
+
+// fileEndings are endings of names that a person gives to a file, not to a folder.
+var fileEndings = []string{".csv", ".doc", ".docx", ".gif", ".htm", ".html", ".jpeg", ".jpg", ".json", ".md", ".odt", ".pdf", ".png", ".svg", ".tsv", ".txt", ".xls", ".xlsx", ".xml", ".yaml", ".yml", ".zip"}
+
+// namedAsFolder refuses a new folder that is called like a file: whoever writes
+// so expects that file.
+func namedAsFolder(flag, folder string) error {
+	if _, err := os.Stat(folder); err == nil || !isKind(folder, fileEndings) {
+		return nil
+	}
+	return usageError{fmt.Sprintf("%s %s is called like a file; the name of a folder is needed", flag, escape.Text(folder)),
+		"the report is written there as report.html, the table as fasteners.csv, the figures as inspection.json"}
 }
 
 // tryWriting opens a file without a name, of which nothing is left whatever ends

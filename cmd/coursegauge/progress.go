@@ -41,7 +41,9 @@ func newProgress(t *terminal, total int) *progress {
 func (p *progress) photo(name, what string) { p.step(name, what, []any{"file", name, "said", what}) }
 
 // measured tells the same of a photo of a batch.
-func (p *progress) measured(name string, o outcome) { p.step(name, o.text(), o.logged(name)) }
+func (p *progress) measured(f photoFile, o outcome) {
+	p.step(f.shown(), o.text(), o.logged(f.name))
+}
 
 func (p *progress) step(name, what string, attributes []any) {
 	p.mu.Lock()

@@ -187,8 +187,8 @@ func TestKilledBatchGoesOn(t *testing.T) {
 	t.Logf("%d of %d photos were kept from the run that was killed", kept, photos)
 }
 
-// Whenever the program is killed, each file in the folder is the old one or the
-// new one, whole. $KILLS is how many moments are tried.
+// Whenever the program is killed, all files in the folder are the old ones or,
+// once the next command has looked there, all are the new ones. $KILLS is how many moments are tried.
 func TestKilledAtAnyMoment(t *testing.T) {
 	dir := t.TempDir()
 	writeFile(t, filepath.Join(dir, "photos/a.jpg"), cardless(t, 640, 480))
@@ -213,17 +213,22 @@ func TestKilledAtAnyMoment(t *testing.T) {
 		if err := c.Start(); err != nil {
 			t.Fatal(err)
 		}
-		// Moments are spread over all of a run and beyond: one run in two ends by itself.
-		time.Sleep(time.Duration(float64(took) * 2 * float64(i) / float64(moments)))
-		_ = c.Process.Kill()
-		_ = c.Wait()
+		start := time.Now()
+		if i%4 == 3 { // one run in four ends by itself, and tells how long runs take now
+			_ = c.Wait()
+			took = time.Since(start)
+		} else { // moments are spread over all of a run
+			time.Sleep(time.Duration(float64(took) * 1.2 * float64(i) / float64(moments)))
+			_ = c.Process.Kill()
+			_ = c.Wait()
+		}
 		d := inspectionIn(t, filepath.Join(dir, "out")) // fails unless it is whole and of its form
 		report, err := os.ReadFile(filepath.Join(dir, "out/report.html"))
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !strings.HasSuffix(strings.TrimSpace(string(report)), "</html>") || strings.Contains(string(report), "First shed") == strings.Contains(string(report), "Other shed") {
-			t.Fatalf("moment %d: the report is neither the old nor the new one", i)
+		if !strings.HasSuffix(strings.TrimSpace(string(report)), "</html>") || strings.Contains(string(report), "First shed") == strings.Contains(string(report), "Other shed") || !strings.Contains(string(report), d.Schedule.Title) {
+			t.Fatalf("moment %d: the report is not that of the inspection", i)
 		}
 		if csv, err := os.ReadFile(filepath.Join(dir, "out/fasteners.csv")); err != nil || !strings.HasSuffix(string(csv), "\r\n") {
 			t.Fatalf("moment %d: fasteners.csv: %v, %d bytes", i, err, len(csv))
@@ -311,4 +316,43 @@ func TestFullAndReadOnlyDisk(t *testing.T) {
 	r.oneError(t)
 	r = runIn(t, dir, "inspect", "photos", "--schedule", "lot.yaml", "--out", "out", "--cache", "disk/kept")
 	r.said(t, exitFailed, "--cache disk/kept: cannot keep results there: read-only file system")
+}
+
+// When one of the files cannot be replaced, none is.
+func TestAllFilesOrNone(t *testing.T) {
+	dir := t.TempDir()
+	writeFile(t, filepath.Join(dir, "photos/a.jpg"), cardless(t, 320, 240))
+	writeFile(t, filepath.Join(dir, "lot.yaml"), []byte(goodSchedule))
+	writeFile(t, filepath.Join(dir, "out/report.html/mine.txt"), nil)
+	r := runIn(t, dir, "inspect", "photos", "--schedule", "lot.yaml", "--out", "out")
+	r.said(t, exitFailed, "cannot write out/report.html: is a directory", "nothing was changed there")
+	if got := filesIn(t, filepath.Join(dir, "out")); !slices.Equal(got, []string{"report.html"}) {
+		t.Errorf("the folder holds %q", got)
+	}
+}
+
+// A run that was ended between the commit point and the last file is finished by
+// whatever command looks there next.
+func TestNextCommandFinishesARun(t *testing.T) {
+	dir := t.TempDir()
+	writeFile(t, filepath.Join(dir, "photos/a.jpg"), cardless(t, 320, 240))
+	for k, title := range []string{"First shed", "Other shed"} {
+		writeFile(t, filepath.Join(dir, "lot.yaml"), []byte(strings.Replace(goodSchedule, "Test shed", title, 1)))
+		runIn(t, dir, "inspect", "photos", "--schedule", "lot.yaml", "--out", fmt.Sprint("out-", k)).said(t, exitLook)
+	}
+	if err := os.Mkdir(filepath.Join(dir, "out-0/.committed"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{"inspection.json", "report.html"} {
+		if err := os.Rename(filepath.Join(dir, "out-1", name), filepath.Join(dir, "out-0/.committed", name)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	runIn(t, dir, "merge", "out-0", "--out", "merged").said(t, exitLook)
+	if d := inspectionIn(t, filepath.Join(dir, "merged")); d.Schedule.Title != "Other shed" {
+		t.Errorf("merged the files of %q", d.Schedule.Title)
+	}
+	if !strings.Contains(reportOf(t, filepath.Join(dir, "out-0")), "Other shed") {
+		t.Error("the report is the old one")
+	}
 }

@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"net"
 	"net/http"
-	"os"
 	"os/exec"
 	"os/user"
 	"path/filepath"
@@ -18,6 +17,7 @@ import (
 
 	"coursegauge/report/inspection"
 	"coursegauge/report/mend"
+	"coursegauge/report/regular"
 	"coursegauge/report/review"
 
 	"github.com/spf13/cobra"
@@ -134,6 +134,9 @@ func (o reviewOptions) check() error {
 	return nil
 }
 
+// maxReport is the largest report that is read, bytes.
+const maxReport = 4 << 30
+
 // openReviewed reads what inspect wrote and the decisions about it.
 func openReviewed(t *terminal, dir, photos string) (*reviewed, error) {
 	r := &reviewed{dir: dir}
@@ -144,7 +147,7 @@ func openReviewed(t *terminal, dir, photos string) (*reviewed, error) {
 	} else if err != nil {
 		return nil, usageError{err.Error(), ""}
 	}
-	r.report, err = os.ReadFile(outputsIn(dir).report)
+	r.report, err = regular.Read(outputsIn(dir).report, maxReport)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, failure{fmt.Sprintf("cannot read %s: %v", outputsIn(dir).report, cause(err)), ""}
 	}

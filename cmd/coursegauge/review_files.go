@@ -40,7 +40,7 @@ func (r *reviewed) photo(sha string) (string, []byte, error) {
 		if p.SHA256 != sha {
 			continue
 		}
-		data, err := readFile(filepath.Join(r.photos, filepath.FromSlash(p.File)))
+		data, err := readFile(filepath.Join(r.photos, filepath.FromSlash(p.Path())))
 		if err != nil {
 			return "", nil, errors.New("the full-size photo is not where it was; give its folder with --photos")
 		}

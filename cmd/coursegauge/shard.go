@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"os"
 	"regexp"
@@ -95,13 +96,16 @@ func (s *shard) Type() string { return "I/N" }
 
 // of picks the photos of this part. A file that cannot be read belongs to the
 // part that its name gives, where it is then refused.
-func (s *shard) of(photos []photoFile) []photoFile {
+func (s *shard) of(ctx context.Context, photos []photoFile) []photoFile {
 	if s.count == 0 {
 		return photos
 	}
 	var mine []photoFile
 	for _, p := range photos {
-		sum, err := hashFile(p.path)
+		if ctx.Err() != nil {
+			return nil
+		}
+		sum, err := hashFile(ctx, p.path, readLimit)
 		if err != nil {
 			sum = hashText(p.name)
 		}

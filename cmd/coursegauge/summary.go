@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 )
 
@@ -17,29 +18,33 @@ roof only if trained, allowed and protected. Licensed practice and the building 
 
 // summary is what a run comes to; with --json it is the answer.
 type summary struct {
-	Format     string                    `json:"format"`
-	Stopped    bool                      `json:"stopped"` // before every photo was done
-	Photos     int                       `json:"photos"`  // that were asked for
-	Totals     inspection.Totals         `json:"totals"`  // of those that were done
-	Refused    map[string]refusalSummary `json:"refused"` // by file
-	Faults     []string                  `json:"faults"`  // of the tool, not of the photos
-	Inspection string                    `json:"inspection"`
-	Fasteners  string                    `json:"fasteners"`
-	Report     string                    `json:"report"`
-	ExitStatus int                       `json:"exit_status"`
+	Format         string                    `json:"format"`
+	Stopped        bool                      `json:"stopped"`         // before every photo was done
+	NotDone        []string                  `json:"not_done"`        // the files that it was stopped before
+	Twice          map[string][]string       `json:"twice"`           // by file, others with the same bytes
+	SkippedFolders []string                  `json:"skipped_folders"` // with photos, not looked into
+	Photos         int                       `json:"photos"`          // that were asked for
+	Totals         inspection.Totals         `json:"totals"`          // of those that were done
+	Refused        map[string]refusalSummary `json:"refused"`         // by file
+	Faults         []string                  `json:"faults"`          // of the tool, not of the photos
+	Inspection     string                    `json:"inspection"`
+	Fasteners      string                    `json:"fasteners"`
+	Report         string                    `json:"report"`
+	ExitStatus     int                       `json:"exit_status"`
 }
 
 type refusalSummary struct {
 	Reason string `json:"reason"`
 	Detail string `json:"detail"`
 	Advice string `json:"advice"`
+	shown  string // the file
 }
 
 const summaryFormat = "coursegauge-summary/1"
 
 func summarize(d inspection.Document, asked int, faults []string, files outputs, status int) summary {
 	s := summary{
-		Format: summaryFormat, Stopped: len(d.Photos) < asked, Photos: asked, Totals: d.Totals,
+		Format: summaryFormat, Stopped: len(d.NotDone) > 0, NotDone: append([]string{}, d.NotDone...), Twice: map[string][]string{}, SkippedFolders: []string{}, Photos: asked, Totals: d.Totals,
 		Refused: map[string]refusalSummary{}, Faults: faults,
 		Inspection: files.inspection, Fasteners: files.fasteners, Report: files.report,
 		ExitStatus: status,
@@ -48,8 +53,11 @@ func summarize(d inspection.Document, asked int, faults []string, files outputs,
 		s.Faults = []string{}
 	}
 	for _, p := range d.Photos {
+		if len(p.AlsoAs) > 0 {
+			s.Twice[p.File] = p.AlsoAs
+		}
 		if p.Refusal != nil {
-			s.Refused[p.File] = refusalSummary(*p.Refusal)
+			s.Refused[p.File] = refusalSummary{p.Refusal.Reason, p.Refusal.Detail, p.Refusal.Advice, p.Shown()}
 		}
 	}
 	return s
@@ -58,12 +66,15 @@ func summarize(d inspection.Document, asked int, faults []string, files outputs,
 // print tells the summary to a person.
 func (s summary) print(t *terminal) {
 	if s.Stopped {
-		t.say("stopped: %d of %s done and written", s.Totals.Photos, plural(s.Photos, "photo", "photos"))
+		t.say("stopped: %d of %s done and written", s.Photos-len(s.NotDone), plural(s.Photos, "photo", "photos"))
+	}
+	for _, file := range slices.SortedFunc(maps.Keys(s.Twice), compareNatural) {
+		t.say("counted once, the same bytes: %s, %s", escape.Text(file), escape.Text(strings.Join(s.Twice[file], ", ")))
 	}
 	t.say("%s: %d measured, %d refused", plural(s.Totals.Photos, "photo", "photos"), s.Totals.Measured, s.Totals.Refused)
 	for _, file := range slices.SortedFunc(maps.Keys(s.Refused), compareNatural) {
 		r := s.Refused[file]
-		t.say("  refused %s (%s): %s; %s", file, r.Reason, oneLine(r.Detail), oneLine(r.Advice))
+		t.say("  refused %s (%s): %s; %s", r.shown, r.Reason, oneLine(r.Detail), oneLine(r.Advice))
 	}
 	t.say("%s: %s", plural(s.Totals.Fasteners, "fastener", "fasteners"), counts(s.Totals.Verdicts, "suspect", "unresolved", "clear"))
 	if len(s.Totals.SuspectsByRule) > 0 {
@@ -72,7 +83,7 @@ func (s summary) print(t *terminal) {
 	for _, f := range s.Faults {
 		t.warn("%s", f)
 	}
-	t.say("report: %s", s.Report)
+	t.say("report: %s", escape.Text(s.Report))
 	t.tell("%s", cautions)
 }
 

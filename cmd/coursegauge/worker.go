@@ -7,7 +7,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -168,7 +167,7 @@ func (m *measurer) answer(o order) (a answer) {
 		a.Picture = picture
 		return a
 	}
-	p := photoFile{o.Path, o.Name}
+	p := photoFile{path: o.Path, name: o.Name}
 	folder, err := newStageFolder(m.stages, p)
 	a.Seen = new(seen)
 	if e := m.guarded(p, folder, a.Seen); e != nil {
@@ -263,57 +262,6 @@ func (s *seen) timed(name string) func() {
 	return func() {
 		s.Times = append(s.Times, stageTime{name, float64(time.Since(start).Microseconds()) / 1000})
 	}
-}
-
-// openRegular opens a regular file of bearable size.
-func openRegular(path string) (*os.File, error) {
-	info, err := os.Stat(path)
-	switch {
-	case err != nil:
-		return nil, fmt.Errorf("the file cannot be opened: %w", cause(err))
-	case !info.Mode().IsRegular():
-		return nil, errors.New("this is no regular file")
-	case info.Size() > maxFile:
-		return nil, fmt.Errorf("the file has %d MB; a photo has less than %d", info.Size()>>20, maxFile>>20)
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, fmt.Errorf("the file cannot be opened: %w", cause(err))
-	}
-	return f, nil
-}
-
-// readFile reads a regular file of bearable size.
-func readFile(path string) ([]byte, error) {
-	f, err := openRegular(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, maxFile))
-	if err != nil {
-		return nil, fmt.Errorf("the file cannot be read: %w", cause(err))
-	}
-	return data, nil
-}
-
-// hashFile is the SHA-256 of a regular file of bearable size, in hexadecimal.
-func hashFile(path string) (string, error) {
-	f, err := openRegular(path)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, io.LimitReader(f, maxFile)); err != nil {
-		return "", fmt.Errorf("the file cannot be read: %w", cause(err))
-	}
-	return hex.EncodeToString(h.Sum(nil)), nil
-}
-
-func hashText(text string) string {
-	sum := sha256.Sum256([]byte(text))
-	return hex.EncodeToString(sum[:])
 }
 
 func unreadable(err error) *vision.Refusal {

@@ -3,14 +3,19 @@ package main
 import (
 	"bufio"
 	"cmp"
-	"context"
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"os"
 	"path/filepath"
+	"syscall"
 	"time"
 
+	"coursegauge/report/commit"
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
+	"coursegauge/report/page"
 	"coursegauge/report/schedule"
 
 	"github.com/google/renameio/v2"
@@ -28,104 +33,121 @@ func outputsIn(folder string) outputs {
 	}
 }
 
-// document gathers what was done under the name of the schedule. Only the
+// document gathers what was done of the photos that were asked for under the name
+// of the schedule. Only the
 // schedule's own file name goes in: the same photos give the same bytes from
 // any folder.
-func document(s schedule.Schedule, photos []inspection.Photo) inspection.Document {
-	return inspection.New(
+func document(s schedule.Schedule, photos []inspection.Photo, asked []photoFile) inspection.Document {
+	file, _ := inspection.Name(filepath.Base(s.File))
+	d := inspection.New(
 		inspection.Tool{Version: version, OpenCV: gocv.OpenCVVersion(), CardFormat: cardFormat},
-		inspection.Schedule{File: filepath.Base(s.File), SHA256: s.SHA256, Title: s.Title},
-		time.Now().UTC().Format(time.RFC3339), photos)
+		inspection.Schedule{File: file, SHA256: s.SHA256, Title: s.Title},
+		time.Now().UTC().Format(time.RFC3339), inspection.Once(photos))
+	d.NotDone = inspection.Left(fileNames(asked), d.Photos)
+	return d
 }
 
-// write puts the three files into place. All are written aside and flushed
-// first, then renamed one right after the other: whatever ends the process, each
-// file is the old one or the new one, and a disk that is full leaves all the old ones.
+func fileNames(photos []photoFile) []string {
+	names := make([]string, len(photos))
+	for i, p := range photos {
+		names[i] = p.name
+	}
+	return names
+}
+
+// write puts the three files into place, all of them or none: package commit
+// says how. A disk that is full leaves the old ones.
 func (in *inspector) write(d inspection.Document, files outputs) error {
-	return placeAll(
-		aside(files.fasteners, in.page.Aside(), func(w io.Writer) error { return inspection.EncodeCSV(w, d) }),
-		func() (*renameio.PendingFile, string, error) {
-			f, err := in.page.Pending(files.report, d)
-			return f, files.report, err
-		},
-		aside(files.inspection, in.page.Aside(), func(w io.Writer) error { return inspection.Encode(w, d) }),
+	return placeAll(in.page.Aside(),
+		file{files.fasteners, written(func(w io.Writer) error { return inspection.EncodeCSV(w, d) })},
+		file{files.report, func(path, _ string) (*renameio.PendingFile, error) { return in.page.Pending(path, d) }},
+		file{files.inspection, written(func(w io.Writer) error { return inspection.Encode(w, d) })},
 	)
 }
 
 // writeDocument does the same for the two files that need no pictures.
 func writeDocument(d inspection.Document, files outputs) error {
-	folder := filepath.Dir(files.inspection)
-	return placeAll(
-		aside(files.fasteners, folder, func(w io.Writer) error { return inspection.EncodeCSV(w, d) }),
-		aside(files.inspection, folder, func(w io.Writer) error { return inspection.Encode(w, d) }),
+	aside, err := os.MkdirTemp(filepath.Dir(files.inspection), page.AsideName)
+	if err != nil {
+		return cannotWrite(files.inspection, err)
+	}
+	defer os.RemoveAll(aside)
+	return placeAll(aside,
+		file{files.fasteners, written(func(w io.Writer) error { return inspection.EncodeCSV(w, d) })},
+		file{files.inspection, written(func(w io.Writer) error { return inspection.Encode(w, d) })},
 	)
 }
 
-// pending is a file that is written but not yet in its place.
-type pending func() (f *renameio.PendingFile, path string, err error)
+// file is one that is to be written, and what writes it to a path by way of a
+// folder for what is not finished.
+type file struct {
+	path string
+	to   func(path, aside string) (*renameio.PendingFile, error)
+}
 
-// aside writes a file for path into a folder of the same file system.
-func aside(path, folder string, write func(io.Writer) error) pending {
-	return func() (*renameio.PendingFile, string, error) {
-		f, err := renameio.NewPendingFile(path, renameio.WithPermissions(0o644), renameio.WithTempDir(folder))
+// written makes a file of what write gives.
+func written(write func(io.Writer) error) func(path, aside string) (*renameio.PendingFile, error) {
+	return func(path, aside string) (*renameio.PendingFile, error) {
+		f, err := renameio.NewPendingFile(path, renameio.WithPermissions(0o644), renameio.WithTempDir(aside))
 		if err != nil {
-			return nil, path, err
+			return nil, err
 		}
 		b := bufio.NewWriter(f)
 		if err := cmp.Or(write(b), b.Flush()); err != nil {
-			return nil, path, errors.Join(err, f.Cleanup())
+			return nil, errors.Join(err, f.Cleanup())
 		}
-		return f, path, nil
+		return f, nil
 	}
 }
 
-// placeAll writes all files aside, then renames them. Of several faults the
-// first is told.
-func placeAll(all ...pending) error {
-	type written struct {
-		*renameio.PendingFile
-		path string
+// placeAll writes all files of one folder aside, then puts them into place at
+// once. Of several faults the first is told.
+func placeAll(aside string, all ...file) error {
+	staged, err := commit.Stage(filepath.Dir(all[0].path), aside)
+	if err != nil {
+		return cannotWrite(all[0].path, err)
 	}
-	var ready []written
-	defer func() {
-		for _, f := range ready {
-			_ = f.Cleanup() // of those that are in place it does nothing
-		}
-	}()
-	for _, make := range all {
-		f, path, err := make()
+	defer staged.Discard()
+	for _, a := range all {
+		f, err := a.to(staged.Path(filepath.Base(a.path)), aside)
 		if err != nil {
-			return cannotWrite(path, err)
+			return cannotWrite(a.path, err)
 		}
-		ready = append(ready, written{f, path})
-		if err := f.Sync(); err != nil {
-			return cannotWrite(path, err)
-		}
-	}
-	for _, f := range ready {
-		if err := f.CloseAtomicallyReplace(); err != nil {
-			return cannotWrite(f.path, err)
+		if err := f.CloseAtomicallyReplace(); err != nil { // it flushes first
+			return cannotWrite(a.path, err)
 		}
 	}
-	return nil
+	path, err := filepath.Dir(all[0].path), staged.Commit()
+	var at *fs.PathError
+	if errors.As(err, &at) {
+		path = at.Path
+	}
+	return cannotWrite(path, err)
 }
 
 // cannotWrite says which file could not be written; nil stays nil.
 func cannotWrite(path string, err error) error {
-	if err == nil {
+	var unfinished commit.Unfinished
+	what := fmt.Sprintf("cannot write %s: %v", escape.Text(path), cause(err))
+	switch {
+	case err == nil:
 		return nil
+	case errors.As(err, &unfinished):
+		return failure{what, "the new files are whole in " + commit.Folder + " of that folder, and the next run that may write there puts them into place"}
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		return failure{what, "make room or give another --out; nothing was changed there"}
 	}
-	return failure{fmt.Sprintf("cannot write %s: %v", path, cause(err)), "make room or give another --out; nothing of that file was written"}
+	return failure{what, "give another --out; nothing was changed there"}
 }
 
 // status is how a run ended.
-func status(ctx context.Context, d inspection.Document, asked int, faults []string) (int, error) {
+func status(d inspection.Document, faults []string, skipped []string) (int, error) {
 	switch {
-	case ctx.Err() != nil && len(d.Photos) < asked:
+	case len(d.NotDone) > 0:
 		return exitStopped, errStopped
 	case len(faults) > 0:
 		return exitFailed, failure{fmt.Sprintf("%s not the photos' fault", plural(len(faults), "fault that is", "faults that are")), "--stages DIR keeps what was seen; report the fault with the photo"}
-	case d.Totals.Refused > 0:
+	case d.Totals.Refused > 0 || len(skipped) > 0:
 		return exitLook, errNeedsPerson
 	}
 	return exitDone, nil

@@ -1,41 +1,63 @@
 // Package cache keeps what was made of a photo, so that it need not be made
-// again: one file an entry, named by its key, with a header that tells format,
-// program and the hash of what follows. An entry that is damaged, cut short,
-// of another format or of another program is removed and counts as absent.
+// again: one file an entry, with a header that tells format, program and key and
+// vouches for all of the entry by an HMAC. An entry that is damaged, cut short,
+// of another format, of another program or made without the secret is removed and
+// counts as absent.
 //
 // Nothing depends on an entry: whatever is missing is computed again. So
 // entries are not flushed to the disk one by one, any number of processes may
 // share a folder, and the folder may be removed at any time.
+//
+// The secret is the user's own, see ReadSecret: whoever else may write to a folder
+// that is shared can remove entries, and cannot make any that are believed. It
+// also goes into the names of the entries, so that users with different secrets
+// do not remove each other's.
+//
+// A folder is only used when it is marked as ours, and there only regular files
+// whose names have the form of an entry are opened, counted or removed. No link
+// is followed. See folder.go.
 package cache
 
 import (
 	"bytes"
+	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/gob"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
-	"io/fs"
+	"hash"
+	"io"
 	"os"
-	"path/filepath"
 	"slices"
-	"strings"
 	"sync/atomic"
 	"time"
 )
 
 // Format is the name and the version of an entry.
-const Format = "coursegauge-cache/1"
+const Format = "coursegauge-cache/2"
 
 // DefaultLimit is how large a folder may become, bytes.
 const DefaultLimit = 4 << 30
 
 // Store is a folder of entries. The nil Store keeps nothing.
 type Store struct {
-	dir     string
+	root    *os.Root
+	secret  []byte
 	program string
 	limit   int64
-	written atomic.Int64 // since the folder was looked over
+	written atomic.Int64 // since the folder was last trimmed
+}
+
+// Options say how a folder is used.
+type Options struct {
+	Secret  []byte // makes entries believed; none or a short one is refused
+	Program string // the exact build: entries of another one are not used
+	Limit   int64  // the most bytes that the folder may hold
+	// Usual tells that the folder is the program's own place, not one that the
+	// user named: entries without a mark there are ours.
+	Usual bool
 }
 
 // header is the first line of an entry, JSON.
@@ -43,59 +65,78 @@ type header struct {
 	Format  string `json:"format"`
 	Program string `json:"program"`
 	Key     string `json:"key"`
-	SHA256  string `json:"sha256"` // of the bytes after the line
+	MAC     string `json:"mac"` // HMAC-SHA256 of the fields above and of the bytes after the line
 }
 
-// tag marks the folder as one that backups may leave out (Cache Directory
-// Tagging Specification; the signature from memory).
-const tag = `Signature: 8a477f597d28d172789f06886806bc55
-# Results of coursegauge, kept so that photos need not be measured again.
-# This folder may be removed at any time.
-`
-
-// Open makes the folder when it is not there. program names the exact build:
-// entries of another one are not used. limit is the most bytes that it may hold.
-func Open(dir, program string, limit int64) (*Store, error) {
+// Open makes the folder when it is not there. A folder with content that is not
+// ours gives ErrForeign, and nothing in it is touched.
+func Open(dir string, o Options) (*Store, error) {
+	if len(o.Secret) < secretSize {
+		return nil, fmt.Errorf("the secret has %d bytes; %d are needed", len(o.Secret), secretSize)
+	}
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return nil, err
 	}
-	path := filepath.Join(dir, "CACHEDIR.TAG")
-	if _, err := os.Stat(path); err != nil {
-		if err := os.WriteFile(path, []byte(tag), 0o644); err != nil {
-			return nil, err
-		}
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		return nil, err
 	}
-	return &Store{dir: dir, program: program, limit: limit}, nil
+	s := &Store{root: root, secret: o.Secret, program: o.Program, limit: o.Limit}
+	if err := s.claim(o.Usual); err != nil {
+		root.Close()
+		return nil, err
+	}
+	return s, nil
 }
 
-// Key is the name of an entry that depends on nothing but the parts.
-func Key(parts ...string) string {
-	h := sha256.New()
+// Key tells apart what depends on nothing but the parts.
+func Key(parts ...string) string { return digest(sha256.New(), parts) }
+
+// mac is what only holders of the secret can make of the parts.
+func (s *Store) mac(parts ...string) string { return digest(hmac.New(sha256.New, s.secret), parts) }
+
+func digest(h hash.Hash, parts []string) string {
 	for _, p := range parts {
-		fmt.Fprintf(h, "%d:%s", len(p), p)
+		fmt.Fprintf(h, "%d:", len(p))
+		io.WriteString(h, p) //nolint:errcheck // a hash takes everything
 	}
 	return hex.EncodeToString(h.Sum(nil))
 }
 
-func (s *Store) path(key string) string { return filepath.Join(s.dir, key[:2], key[2:]) }
+// entryName is where the entry of a key lies in the folder.
+func (s *Store) entryName(key string) string {
+	name := s.mac("name", key)
+	return name[:2] + "/" + name[2:]
+}
 
 // Get reads the entry of a key into v; false when there is none that is sound.
 func (s *Store) Get(key string, v any) bool {
 	if s == nil {
 		return false
 	}
-	path := s.path(key)
-	data, err := os.ReadFile(path)
+	data, err := s.read(key)
 	if err != nil {
 		return false
 	}
 	if s.decode(key, data, v) != nil {
-		_ = os.Remove(path) // one that cannot be removed is replaced when the result is kept again
+		_ = s.root.Remove(s.entryName(key)) // one that cannot be removed is replaced when the result is kept again
 		return false
 	}
 	now := time.Now()
-	_ = os.Chtimes(path, now, now) // the least lately used go first
+	_ = s.root.Chtimes(s.entryName(key), now, now) // the least lately used go first
 	return true
+}
+
+func (s *Store) read(key string) ([]byte, error) {
+	f, err := s.open(s.entryName(key))
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	if info, err := f.Stat(); err != nil || info.Size() > mostEntry {
+		return nil, fmt.Errorf("%s: longer than %d bytes", s.entryName(key), mostEntry)
+	}
+	return io.ReadAll(io.LimitReader(f, mostEntry))
 }
 
 func (s *Store) decode(key string, data []byte, v any) error {
@@ -104,15 +145,14 @@ func (s *Store) decode(key string, data []byte, v any) error {
 	if err := json.Unmarshal(line, &h); err != nil {
 		return err
 	}
-	if want := s.header(key, body); h != want {
-		return fmt.Errorf("header %+v, want %+v", h, want)
+	if want := s.header(key, body); !hmac.Equal([]byte(h.MAC), []byte(want.MAC)) || h != want {
+		return errors.New("damaged, or not an entry of ours")
 	}
 	return gob.NewDecoder(bytes.NewReader(body)).Decode(v)
 }
 
 func (s *Store) header(key string, body []byte) header {
-	sum := sha256.Sum256(body)
-	return header{Format, s.program, key, hex.EncodeToString(sum[:])}
+	return header{Format, s.program, key, s.mac(Format, s.program, key, string(body))}
 }
 
 // Put keeps v under a key, replacing what was there.
@@ -128,11 +168,7 @@ func (s *Store) Put(key string, v any) error {
 	if err != nil {
 		return err
 	}
-	path := s.path(key)
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		return err
-	}
-	if err := place(path, append(line, '\n'), body.Bytes()); err != nil {
+	if err := s.place(s.entryName(key), append(line, '\n'), body.Bytes()); err != nil {
 		return err
 	}
 	if s.written.Add(int64(body.Len())) > s.limit/16 {
@@ -140,38 +176,6 @@ func (s *Store) Put(key string, v any) error {
 		return s.Trim()
 	}
 	return nil
-}
-
-const unfinished = ".unfinished-"
-
-// place writes a file aside and renames it.
-func place(path string, parts ...[]byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), unfinished)
-	if err != nil {
-		return err
-	}
-	for _, p := range parts {
-		if err == nil {
-			_, err = f.Write(p)
-		}
-	}
-	if closed := f.Close(); err == nil {
-		err = closed
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		_ = os.Remove(f.Name())
-	}
-	return err
-}
-
-// entry is a file of the folder.
-type entry struct {
-	path string
-	size int64
-	used time.Time
 }
 
 // Trim removes the least lately used entries until the folder holds at most its
@@ -189,40 +193,10 @@ func (s *Store) Trim() error {
 		if total <= s.limit-s.limit/8 { // room for a while
 			break
 		}
-		if err := os.Remove(e.path); err != nil && !os.IsNotExist(err) {
+		if err := s.root.Remove(e.name); err != nil && !os.IsNotExist(err) {
 			return err
 		}
 		total -= e.size
 	}
 	return nil
-}
-
-func (s *Store) entries() (out []entry, total int64, err error) {
-	err = filepath.WalkDir(s.dir, func(path string, d fs.DirEntry, err error) error {
-		if err != nil || !d.Type().IsRegular() || filepath.Dir(path) == filepath.Clean(s.dir) {
-			return ignoreGone(err)
-		}
-		info, err := d.Info()
-		if err != nil {
-			return ignoreGone(err)
-		}
-		if strings.HasPrefix(d.Name(), unfinished) {
-			if time.Since(info.ModTime()) > time.Hour {
-				return ignoreGone(os.Remove(path))
-			}
-			return nil
-		}
-		out = append(out, entry{path, info.Size(), info.ModTime()})
-		total += info.Size()
-		return nil
-	})
-	return out, total, err
-}
-
-// ignoreGone is for a file that another process has removed meanwhile.
-func ignoreGone(err error) error {
-	if os.IsNotExist(err) {
-		return nil
-	}
-	return err
 }

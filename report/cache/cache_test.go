@@ -1,6 +1,7 @@
 package cache
 
 import (
+	"bytes"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -14,14 +15,19 @@ type result struct {
 	Data []byte
 }
 
+var mine = bytes.Repeat([]byte("m"), secretSize)
+
 func open(t *testing.T, dir, program string, limit int64) *Store {
 	t.Helper()
-	s, err := Open(dir, program, limit)
+	s, err := Open(dir, Options{Secret: mine, Program: program, Limit: limit})
 	if err != nil {
 		t.Fatal(err)
 	}
 	return s
 }
+
+// path is where an entry lies.
+func (s *Store) path(key string) string { return filepath.Join(s.root.Name(), s.entryName(key)) }
 
 func TestKeptAndReadAgain(t *testing.T) {
 	dir := t.TempDir()
@@ -113,7 +119,7 @@ func TestBoundedOldestGoFirst(t *testing.T) {
 		}
 		s.Get(key(0), new(result)) // used all the time
 	}
-	left := filepath.Join(dir, "00", unfinished+"1")
+	left := filepath.Join(dir, "00", ".unfinished-1")
 	if err := os.MkdirAll(filepath.Dir(left), 0o755); err != nil {
 		t.Fatal(err)
 	}

@@ -8,7 +8,7 @@ import (
 // Whatever lies in an entry's place, reading it neither panics nor gives
 // anything but what was kept.
 func FuzzEntry(f *testing.F) {
-	s, err := Open(f.TempDir(), "one", DefaultLimit)
+	s, err := Open(f.TempDir(), Options{Secret: mine, Program: "one", Limit: DefaultLimit})
 	if err != nil {
 		f.Fatal(err)
 	}

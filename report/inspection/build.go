@@ -13,16 +13,17 @@ import (
 // Source is where a photo came from. Width and Height are those of the upright
 // picture, 0 when the file could not be read.
 type Source struct {
-	File, SHA256, Crew string
-	Width, Height      int
-	Facts              photo.Facts
+	File, FileBytes string // see Name
+	SHA256, Crew    string
+	Width, Height   int
+	Facts           photo.Facts
 }
 
 // Build writes down one photo: its source, what was measured and what was
 // judged. The schedule gives the band to draw. A refused photo has no judgement.
 func Build(src Source, s schedule.Schedule, r *vision.Result, j judge.Photo) Photo {
 	p := Photo{
-		File: src.File, SHA256: src.SHA256, Crew: src.Crew,
+		File: src.File, FileBytes: src.FileBytes, SHA256: src.SHA256, Crew: src.Crew,
 		Taken: src.Facts.Taken, Device: src.Facts.Device,
 		Status: Measured,
 		Card:   card(r.Card), Camera: camera(r.Camera),

@@ -103,7 +103,7 @@ func csvMissed(p Photo, m Decided) []string {
 	for i, name := range csvHeader() {
 		switch name {
 		case "file":
-			row[i] = guard(p.File)
+			row[i] = guard(p.Shown())
 		case "taken":
 			row[i] = guard(p.Taken)
 		case "device":
@@ -129,7 +129,7 @@ func csvRow(p Photo, f Fastener) []string {
 		}
 	}
 	row := []string{
-		guard(p.File), guard(p.Taken), guard(p.Device), guard(p.Crew), strconv.Itoa(f.ID), f.Verdict,
+		guard(p.Shown()), guard(p.Taken), guard(p.Device), guard(p.Crew), strconv.Itoa(f.ID), f.Verdict,
 		guard(strings.Join(suspect, " ")), guard(strings.Join(unresolved, " ")),
 	}
 	for _, l := range csvLengths {

@@ -7,8 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
+	"path/filepath"
 	"slices"
+
+	"coursegauge/report/commit"
+	"coursegauge/report/regular"
 
 	"github.com/google/renameio/v2"
 )
@@ -32,9 +35,13 @@ func Read(r io.Reader) (Document, error) {
 	return d, nil
 }
 
-// ReadFile reads the document at path.
+// ReadFile reads the document at path. A run that was cut short while it put its
+// files there is finished first.
 func ReadFile(path string) (Document, error) {
-	f, err := os.Open(path)
+	if err := commit.Recover(filepath.Dir(path)); err != nil {
+		return Document{}, fmt.Errorf("%s: a run that wrote there was cut short and cannot be finished: %w", filepath.Dir(path), err)
+	}
+	f, err := regular.Open(path)
 	if err != nil {
 		return Document{}, err
 	}
@@ -88,6 +95,9 @@ func (d Document) check() error {
 }
 
 func (p Photo) check() error {
+	if err := p.checkName(); err != nil {
+		return err
+	}
 	switch {
 	case p.Status != Measured && p.Status != Refused:
 		return fmt.Errorf("status is %.40q; it is %q or %q", p.Status, Measured, Refused)

@@ -25,6 +25,8 @@ type Document struct {
 	Schedule Schedule `json:"schedule"`
 	Photos   []Photo  `json:"photos"` // by file name
 	Totals   Totals   `json:"totals"`
+	// NotDone are the files that the run was stopped before; absent when it went to its end.
+	NotDone []string `json:"not_done,omitempty"`
 }
 
 // Tool says what made the document.
@@ -43,7 +45,13 @@ type Schedule struct {
 
 // Photo is what one photo told.
 type Photo struct {
-	File     string      `json:"file"`
+	File string `json:"file"` // UTF-8, unique in the document
+	// FileBytes is there when the name is not UTF-8; see Name and Path.
+	FileBytes string `json:"file_bytes,omitempty"`
+
+	// AlsoAs are other files of the batch with the same bytes, which are not counted.
+	AlsoAs []string `json:"also_as,omitempty"`
+
 	SHA256   string      `json:"sha256"`
 	Taken    string      `json:"taken,omitempty"`
 	Device   string      `json:"device,omitempty"`

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -275,8 +276,10 @@ func TestTotals(t *testing.T) {
 }
 
 func TestMerge(t *testing.T) {
-	a, b, c := document(measuredPhoto("a.jpg")), document(refusedPhoto("b.jpg")), document(measuredPhoto("c.jpg"))
-	whole := document(measuredPhoto("a.jpg"), refusedPhoto("b.jpg"), measuredPhoto("c.jpg"))
+	third := measuredPhoto("c.jpg")
+	third.SHA256 = strings.Repeat("cd", 32)
+	a, b, c := document(measuredPhoto("a.jpg")), document(refusedPhoto("b.jpg")), document(third)
+	whole := document(measuredPhoto("a.jpg"), refusedPhoto("b.jpg"), third)
 	slower := measuredPhoto("a.jpg")
 	slower.Stages[0].Milliseconds = 999
 	for name, parts := range map[string][]Document{"in order": {a, b, c}, "shuffled": {c, a, b}, "overlap": {a, b, c, document(slower)}} {
@@ -399,4 +402,81 @@ func FuzzRead(f *testing.F) {
 			t.Fatal(err)
 		}
 	})
+}
+
+// A name is written so that its bytes come back, whatever they are.
+func TestName(t *testing.T) {
+	for _, c := range []struct{ path, file, bytes string }{
+		{"north/IMG_1.jpg", "north/IMG_1.jpg", ""},
+		{"Dächer\n.jpg", "Dächer\n.jpg", ""},
+		{"\ufffd.jpg", "\ufffd.jpg", ""},
+		{`D\xE4cher.jpg`, `D\xE4cher.jpg`, ""},
+		{"a%20b.jpg", "a%20b.jpg", ""},
+		{"D\xe4cher.jpg", `D\xE4cher.jpg`, "D%E4cher.jpg"},
+		{"ä/\xff%/b \n.jpg", `ä/\xFF%/b \n.jpg`, "%C3%A4/%FF%25/b%20%0A.jpg"},
+	} {
+		file, bytes := Name(c.path)
+		if file != c.file || bytes != c.bytes {
+			t.Errorf("%q is written %q and %q, want %q and %q", c.path, file, bytes, c.file, c.bytes)
+		}
+		p := Photo{File: file, FileBytes: bytes, Status: Refused, Refusal: &Refusal{}}
+		if p.Path() != c.path {
+			t.Errorf("%q comes back as %q", c.path, p.Path())
+		}
+		if err := p.check(); err != nil {
+			t.Errorf("%q: %v", c.path, err)
+		}
+	}
+	if a, b := (Photo{File: `D\xE4.jpg`}).Shown(), (Photo{File: `D\xE4.jpg`, FileBytes: "D%E4.jpg"}).Shown(); a == b {
+		t.Errorf("two names are shown as %s", a)
+	}
+	for _, bytes := range []string{"a.jpg", "%C3%A4.jpg", "%zz%FF", "%FF%", "%FF%00.jpg"} {
+		p := Photo{File: "a", FileBytes: bytes, Status: Refused, Refusal: &Refusal{}}
+		if p.check() == nil {
+			t.Errorf("file_bytes %q passed", bytes)
+		}
+	}
+}
+
+// Files with the same bytes are one photo, whatever their order; files that could
+// not be read are not.
+func TestOnce(t *testing.T) {
+	a, b := strings.Repeat("a", 64), strings.Repeat("b", 64)
+	got := Once([]Photo{
+		{File: "4", SHA256: a}, {File: "5", SHA256: ""}, {File: "3", SHA256: b}, {File: "2", SHA256: a, AlsoAs: []string{"9", "4"}}, {File: "1", SHA256: a}, {File: "6", SHA256: ""},
+	})
+	want := []Photo{{File: "1", SHA256: a, AlsoAs: []string{"2", "4", "9"}}, {File: "3", SHA256: b}, {File: "5"}, {File: "6"}}
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v, want %+v", got, want)
+	}
+	if left := Left([]string{"9", "8", "3", "7", "8"}, got); !slices.Equal(left, []string{"7", "8"}) {
+		t.Errorf("left %q", left)
+	}
+	if left := Left([]string{"9", "3"}, got); left != nil {
+		t.Errorf("left %q", left)
+	}
+}
+
+// What one part was stopped before and another has done is done.
+func TestMergeOfStoppedParts(t *testing.T) {
+	part := func(sum string, file string, left ...string) Document {
+		d := New(Tool{}, Schedule{}, "2026-01-01T00:00:00Z", []Photo{{File: file, SHA256: strings.Repeat(sum, 64), Status: Refused, Refusal: &Refusal{}}})
+		d.NotDone = left
+		return d
+	}
+	for _, c := range []struct {
+		parts  []Document
+		left   []string
+		photos int
+	}{
+		{[]Document{part("a", "1", "2", "3")}, []string{"2", "3"}, 1},
+		{[]Document{part("a", "1", "2", "3"), part("b", "3")}, []string{"2"}, 2},
+		{[]Document{part("a", "1", "2"), part("b", "2", "1")}, nil, 2},
+		{[]Document{part("a", "1"), part("a", "2"), part("a", "1")}, nil, 1},
+	} {
+		d, err := Merge(c.parts...)
+		if err != nil || !slices.Equal(d.NotDone, c.left) || len(d.Photos) != c.photos || d.Totals.Photos != c.photos {
+			t.Errorf("left %q of %d (%v), want %q of %d", d.NotDone, len(d.Photos), err, c.left, c.photos)
+		}
+	}
 }

@@ -81,7 +81,7 @@ func write(w io.Writer, doc inspection.Document, a review.Answers, report []byte
 		if len(items) == 0 {
 			continue
 		}
-		sh := sheet{File: p.File, Crew: p.Crew, Taken: p.Taken, Src: page.PictureIn(report, p.File), Items: items}
+		sh := sheet{File: p.Shown(), Crew: p.Crew, Taken: p.Taken, Src: page.PictureIn(report, p.File), Items: items}
 		if p.Image != nil {
 			sh.ViewBox, sh.Size = fmt.Sprintf("0 0 %d %d", p.Image.Width, p.Image.Height), float64(max(p.Image.Width, p.Image.Height))/90
 			spread(items, sh.Size, p.Course)

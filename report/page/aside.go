@@ -7,8 +7,9 @@ import (
 	"time"
 )
 
-// asideName begins the names of the folders in which reports are made.
-const asideName = ".report-"
+// AsideName begins the names of the folders in which reports are made. One that
+// nobody has locked is removed when the next report is made.
+const AsideName = ".report-"
 
 // grace is how old a folder must be before it counts as left behind: its owner
 // may not have got to locking it yet.
@@ -22,7 +23,7 @@ type aside struct {
 }
 
 func newAside(in string) (*aside, error) {
-	dir, err := os.MkdirTemp(in, asideName)
+	dir, err := os.MkdirTemp(in, AsideName)
 	if err != nil {
 		return nil, err
 	}
@@ -48,7 +49,7 @@ func sweep(in string) {
 		return
 	}
 	for _, e := range entries {
-		if !e.IsDir() || len(e.Name()) <= len(asideName) || e.Name()[:len(asideName)] != asideName {
+		if !e.IsDir() || len(e.Name()) <= len(AsideName) || e.Name()[:len(AsideName)] != AsideName {
 			continue
 		}
 		if info, err := e.Info(); err != nil || time.Since(info.ModTime()) < grace {

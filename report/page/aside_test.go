@@ -27,7 +27,7 @@ func TestSweep(t *testing.T) {
 		}
 		return dir
 	}
-	left, fresh, other := folder(asideName+"left"), folder(asideName+"fresh"), folder("photos")
+	left, fresh, other := folder(AsideName+"left"), folder(AsideName+"fresh"), folder("photos")
 	age(left)
 	age(other)
 	held, err := newAside(in)

@@ -238,7 +238,7 @@ func (in subject) pieceEntry(f judge.PieceFinding, target string, most int) (ent
 }
 
 func (in subject) newEntry(id, verdict string) entry {
-	e := entry{ID: id, Verdict: verdict, Word: say(resultWords, verdict), File: in.p.File, PhotoID: sectionID(in.p.File), SHA: in.p.SHA256, Crew: in.p.Crew}
+	e := entry{ID: id, Verdict: verdict, Word: say(resultWords, verdict), File: in.p.Shown(), PhotoID: sectionID(in.p.File), SHA: in.p.SHA256, Crew: in.p.Crew}
 	if in.p.Image != nil {
 		e.ViewBox, e.Thumb = fmt.Sprintf("0 0 %d %d", in.p.Image.Width, in.p.Image.Height), in.cut != nil
 	}

@@ -236,7 +236,7 @@ func crewRows(photos []inspection.Photo) (out []crewRow, scale string) {
 func refusedRows(photos []inspection.Photo) (out []refusedRow) {
 	for _, p := range photos {
 		if p.Refusal != nil {
-			out = append(out, refusedRow{sectionID(p.File), p.File, say(reasonWords, p.Refusal.Reason), sentence(capital(p.Refusal.Advice))})
+			out = append(out, refusedRow{sectionID(p.File), p.Shown(), say(reasonWords, p.Refusal.Reason), sentence(capital(p.Refusal.Advice))})
 		}
 	}
 	return out

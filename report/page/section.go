@@ -51,7 +51,7 @@ type budgetRow struct{ Source, AboveButt, End, LowerJoint string }
 
 func newSection(in subject, entries []entry, full string) section {
 	p := in.p
-	sec := section{ID: sectionID(p.File), File: p.File, SHA: p.SHA256, Needs: needs(p), Full: full, Details: newDetails(p)}
+	sec := section{ID: sectionID(p.File), File: p.Shown(), SHA: p.SHA256, Needs: needs(p), Full: full, Details: newDetails(p)}
 	if p.Image != nil {
 		sec.Width, sec.Height = p.Image.Width, p.Image.Height
 	}

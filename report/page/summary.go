@@ -6,7 +6,9 @@ import (
 	"encoding/base64"
 	"fmt"
 	"html/template"
+	"strings"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/schedule"
 	"coursegauge/vision/length"
@@ -76,6 +78,7 @@ type summary struct {
 	Entries      int
 	EntriesWords string
 	Chances      []pair
+	Stopped      string // what is missing, "" when the run went to its end
 	Nominal      string // about cards whose print was not measured, "" when all were
 }
 
@@ -101,7 +104,7 @@ func newSummary(doc inspection.Document, s schedule.Schedule, o Options, entries
 		Cautions: Cautions(), Doc: doc, Made: minute(doc.Made) + " UTC",
 		Facts: facts(doc.Photos), Located: located(doc.Photos, o), Sample: sampleWords(doc.Totals, s, o.Squares),
 		Rules: ruleRows(doc.Totals), Refused: refusedRows(doc.Photos), RefusedWords: reasons(doc.Totals.RefusedByReason),
-		Entries: entries, EntriesWords: entriesWords(entries), Chances: chanceLegend(), Nominal: nominal(doc.Photos),
+		Entries: entries, EntriesWords: entriesWords(entries), Chances: chanceLegend(), Nominal: nominal(doc.Photos), Stopped: stopped(doc),
 	}
 	sum.Crews, sum.CrewScale = crewRows(doc.Photos)
 	sum.FewRefused = len(sum.Refused) <= 4
@@ -113,6 +116,21 @@ func entriesWords(n int) string {
 		return "1 entry"
 	}
 	return grouped(n) + " entries"
+}
+
+// stopped says what is missing.
+func stopped(doc inspection.Document) string {
+	n := len(doc.NotDone)
+	if n == 0 {
+		return ""
+	}
+	const most = 10
+	names := escape.Text(strings.Join(doc.NotDone[:min(n, most)], ", "))
+	if n > most {
+		names += fmt.Sprintf(" and %d more", n-most)
+	}
+	return fmt.Sprintf("Incomplete: the run was stopped before %s, and everything below is without %s. Not done: %s.",
+		countOf(n, "photo"), map[bool]string{true: "it", false: "them"}[n == 1], names)
 }
 
 // nominal says how many measured photos rest on a card whose print nobody measured.

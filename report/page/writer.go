@@ -153,7 +153,7 @@ func (w *Writer) full(p inspection.Photo) string {
 	if w.options.PhotosAt == "" {
 		return ""
 	}
-	return w.options.PhotosAt + escapedPath(p.File)
+	return w.options.PhotosAt + escapedPath(p.Path())
 }
 
 // escapedPath makes a link of a name with slashes.
