@@ -3,7 +3,7 @@
 
     python3 photos.py SET.json --out DIR [--jobs 2] [--only ID,ID]
 
-SET.json: {"name": ..., "photos": [{"id": ..., "seed": N, "job": ..., "product": ..., "flaw": null, "size": [w, h]}]}.
+SET.json: {"name": ..., "photos": [{"id": ..., "seed": N, "job": ..., "product": ..., "flaw": null, "size": [w, h], "spp": rays a pixel}]}.
 Writes DIR/JOB/ID.jpg with ID.truth.json beside it, and DIR/JOB/schedule.yaml once a job, in the form that
 ../score.py reads. What is there is not made again. On one core a photo of 7 MP takes about two minutes.
 Seeds below 500000 are for photos that judge or tune; training uses those from 500000 on.
@@ -41,7 +41,7 @@ def make(row, out):
         k = row["size"][0] / cam["width"]
         for n in ("f", "cx", "cy"): cam[n] *= k
         cam["width"], cam["height"] = row["size"]
-    img, heads, cards = draw.shoot(march.load(), scene, surface.board_picture, camera.pose(cam), s, camera.footprint(cam), r, spp=2)
+    img, heads, cards = draw.shoot(march.load(), scene, surface.board_picture, camera.pose(cam), s, camera.footprint(cam), r, spp=row.get("spp", 2))
     render.write(img, s, path, "2026:06:%02d %02d:%02d:00" % (1 + row["seed"] % 28, 7 + row["seed"] % 10, row["seed"] % 60))
     with open(path[:-4] + ".truth.json", "w") as fh: json.dump(render.truth(s, heads, cards, None), fh, indent=1)
     schedule = os.path.join(folder, "schedule.yaml")
