@@ -201,7 +201,7 @@ func (s *Server) decisions(body []byte) (out []Decision, err error) {
 	if err := dec.Decode(&out); err != nil {
 		return nil, errors.New("no list of decisions")
 	}
-	if len(out) == 0 || dec.More() {
+	if _, err := dec.Token(); len(out) == 0 || !errors.Is(err, io.EOF) {
 		return nil, errors.New("no list of decisions")
 	}
 	for i := range out {

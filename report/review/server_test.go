@@ -138,6 +138,8 @@ func TestServerRefuses(t *testing.T) {
 		{"a photo that is none", "GET", "photo/..%2f..%2fetc%2fpasswd", "", 404, func(*http.Request) {}},
 		{"a long body", "POST", "decisions", "[" + strings.Repeat(" ", maxBody) + "]", 413, func(*http.Request) {}},
 		{"no JSON", "POST", "decisions", "what=wrong", 422, func(*http.Request) {}},
+		{"text behind the list", "POST", "decisions", good + "]", 422, func(*http.Request) {}},
+		{"a second list", "POST", "decisions", good + good, 422, func(*http.Request) {}},
 		{"an empty list", "POST", "decisions", "[]", 422, func(*http.Request) {}},
 		{"a head that is none", "POST", "decisions", posted(stranger), 422, func(*http.Request) {}},
 		{"an answer that is none", "POST", "decisions", posted(decided(1, "maybe")), 422, func(*http.Request) {}},
