@@ -51,12 +51,12 @@ var rules = []rule{
 	},
 	{of: "report/schedule", only: []string{"report/schedule", "report/yamltext", "vision/length", "vision"}, never: []string{"gocv.io"}, because: "the schedule is read before any photo"},
 	{
-		of: "report/ledger", only: []string{"report/ledger", "report/inspection", "report/review", "vision/length"},
+		of: "report/ledger", only: []string{"report/ledger", "report/inspection", "report/review", "report/escape", "vision/length"},
 		never:   []string{"html/template", "gocv.io"},
 		because: "the ledger keeps what was measured and decided; what is made of it is the sheets'",
 	},
 	{
-		of: "report/sheet", only: []string{"report/sheet", "report/ledger", "report/inspection", "report/review", "report/proportion", "vision/length"},
+		of: "report/sheet", only: []string{"report/sheet", "report/ledger", "report/inspection", "report/review", "report/proportion", "report/escape", "vision/length"},
 		never:   []string{"os", "database/sql", "modernc.org", "gocv.io"},
 		because: "a sheet is made of one crew's work; it opens no file and no picture",
 	},
@@ -66,11 +66,12 @@ var rules = []rule{
 	},
 	{of: "report/record/bag", only: []string{"report/record/bag"}, never: []string{"net", "os/exec"}, because: "a bag is a bag, whatever lies in it, and is read without a network"},
 	{of: "report/record/seal", only: []string{"report/record/seal"}, because: "a seal vouches for bytes"},
+	{of: "report/escape", only: []string{"report/escape"}, never: []string{"os", "net"}, because: "a text is a text, whoever wrote it"},
 	{of: "report/proportion", only: []string{"report/proportion"}, never: []string{"os", "database/sql"}, because: "statistics know nothing of nails"},
 	{
-		of: "calibrate", only: []string{"calibrate", "vision"},
+		of: "calibrate", only: []string{"calibrate", "vision", "report/escape"},
 		never:   []string{"github.com/spf13", "github.com/schollz", "golang.org/x/term"},
-		because: "calibration feeds the measurement and knows nothing of its judgement",
+		because: "calibration feeds the measurement and knows nothing of its judgement; text of unknown origin is escaped in one place",
 	},
 }
 
