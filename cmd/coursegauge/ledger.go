@@ -264,12 +264,12 @@ func tellLedger(t *terminal, all []ledger.Inspection, crews []ledger.Crew) {
 		if i.Last != i.First {
 			days += " to " + i.Last
 		}
-		t.say("%s  %s  %s: %s, %s, %d decided  (%s)", i.ID, days, oneLine(i.Title), plural(i.Photos, "photo", "photos"), plural(i.Heads, "fastener", "fasteners"), i.Decided, i.Folder)
+		t.say("%s  %s  %s: %s, %s, %d decided  (%s)", i.ID, days, i.Title, plural(i.Photos, "photo", "photos"), plural(i.Heads, "fastener", "fasteners"), i.Decided, i.Folder)
 		photos, heads = photos+i.Photos, heads+i.Heads
 	}
 	t.say("%s, %s, %s", plural(len(all), "inspection", "inspections"), plural(photos, "photo", "photos"), plural(heads, "fastener", "fasteners"))
 	for _, c := range crews {
-		t.say("crew %s: %s, %s to %s", oneLine(c.Name), plural(c.Photos, "photo", "photos"), c.First, c.Last)
+		t.say("crew %s: %s, %s to %s", c.Name, plural(c.Photos, "photo", "photos"), c.First, c.Last)
 	}
 }
 
@@ -295,7 +295,7 @@ func newLedgerRemove(t *terminal) *cobra.Command {
 			if err != nil {
 				return ledgerFault(err)
 			}
-			t.say("removed %s  %s (%s); the folder %s is as it was", gone.ID, oneLine(gone.Title), plural(gone.Photos, "photo", "photos"), gone.Folder)
+			t.say("removed %s  %s (%s); the folder %s is as it was", gone.ID, gone.Title, plural(gone.Photos, "photo", "photos"), gone.Folder)
 			return nil
 		},
 	}

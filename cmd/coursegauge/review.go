@@ -16,6 +16,7 @@ import (
 	"strings"
 	"time"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/mend"
 	"coursegauge/report/review"
@@ -256,9 +257,9 @@ func (r *reviewed) tellStanding(t *terminal) error {
 	for _, key := range conflicts {
 		var said []string
 		for _, d := range a[key] {
-			said = append(said, fmt.Sprintf("%s (%s)", d.What, oneLine(d.Who)))
+			said = append(said, fmt.Sprintf("%s (%s)", d.What, escape.Text(d.Who)))
 		}
-		t.say("people disagree on %s of %s: %s", a[key][0].Target, oneLine(a[key][0].File), strings.Join(said, ", "))
+		t.say("people disagree on %s of %s: %s", a[key][0].Target, a[key][0].File, strings.Join(said, ", "))
 	}
 	if len(conflicts) > 0 {
 		return errNeedsPerson

@@ -73,7 +73,7 @@ func (s summary) print(t *terminal) {
 		t.warn("%s", f)
 	}
 	t.say("report: %s", s.Report)
-	t.tell("%s", cautions)
+	t.tell(cautions)
 }
 
 // counts is "2 suspect, 0 unresolved" for the keys in their order.

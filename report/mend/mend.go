@@ -14,6 +14,7 @@ import (
 	"math"
 	"slices"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/page"
 	"coursegauge/report/review"
@@ -93,7 +94,7 @@ func write(w io.Writer, doc inspection.Document, a review.Answers, report []byte
 	if err != nil {
 		return err
 	}
-	return t.Execute(w, l)
+	return escape.Execute(w, t, t.Name(), l)
 }
 
 // items are what is to be mended in one photo, numbered along the course.

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"unicode"
 
 	"coursegauge/report/inspection"
 	"coursegauge/report/review"
@@ -250,7 +251,11 @@ func FuzzInjection(f *testing.F) {
 		d := decided("head/9", review.Wrong, s)
 		d.Note = s
 		names := map[string]int{}
-		x := xml.NewDecoder(strings.NewReader(written(t, doc, review.Fold([]review.Decision{d}), newSpeaker("es"))))
+		page := written(t, doc, review.Fold([]review.Decision{d}), newSpeaker("es"))
+		if strings.ContainsFunc(page, func(r rune) bool { return unicode.In(r, unicode.Bidi_Control) }) {
+			t.Fatalf("%q turns the direction of the page", s)
+		}
+		x := xml.NewDecoder(strings.NewReader(page))
 		for {
 			tok, err := x.Token()
 			if errors.Is(err, io.EOF) {
