@@ -9,10 +9,8 @@ import (
 	"net"
 	"net/http"
 	"os"
-	"os/exec"
 	"os/user"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"time"
 
@@ -294,11 +292,13 @@ func (r *reviewed) serve(ctx context.Context, t *terminal, o reviewOptions) erro
 	if err != nil {
 		return usageError{fmt.Sprintf("%s: %v", outputsIn(r.dir).report, err), "it was made by another version: inspect again"}
 	}
-	server := &http.Server{Handler: s, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 5 * time.Minute, MaxHeaderBytes: 32 << 10}
+	arrived := func() {}
+	server := &http.Server{Handler: whenAsked(s, s.Path(), func() { arrived() }), ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 5 * time.Minute, MaxHeaderBytes: 32 << 10}
 	t.say("review: %s", s.URL())
 	t.tell("decisions go to %s; Ctrl-C ends the review", filepath.Join(r.dir, review.FileName))
 	if !o.noOpen {
-		openBrowser(t, s.URL())
+		arrived = openBrowser(t, s.URL()) // nothing is served before Serve
+		defer arrived()
 	}
 	go func() {
 		<-ctx.Done()
@@ -322,17 +322,4 @@ func whoDecides(given string) string {
 		return u.Username
 	}
 	return ""
-}
-
-func openBrowser(t *terminal, url string) {
-	program := map[string]string{"darwin": "open", "windows": "explorer"}[runtime.GOOS]
-	if program == "" {
-		program = "xdg-open"
-	}
-	c := exec.Command(program, url)
-	if err := c.Start(); err != nil {
-		t.tell("no browser could be opened; open the address yourself")
-		return
-	}
-	go c.Wait()
 }

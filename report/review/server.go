@@ -71,7 +71,10 @@ func NewServer(o Options) (*Server, error) {
 }
 
 // URL is the address to open.
-func (s *Server) URL() string { return "http://" + s.host + "/" + s.token + "/" }
+func (s *Server) URL() string { return "http://" + s.host + s.Path() }
+
+// Path is the path of the report in that address.
+func (s *Server) Path() string { return "/" + s.token + "/" }
 
 // ServeHTTP answers a request or refuses it.
 func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
@@ -123,7 +126,9 @@ func (s *Server) admit(r *http.Request) (path string, status int, why string) {
 	switch r.Header.Get("Sec-Fetch-Site") {
 	case "", "none", "same-origin":
 	default:
-		return "", http.StatusForbidden, "from another site"
+		if path != "" || !opens(r) {
+			return "", http.StatusForbidden, "from another site"
+		}
 	}
 	if r.Method == http.MethodPost {
 		if r.Header.Get("Origin") == "" {
@@ -136,6 +141,12 @@ func (s *Server) admit(r *http.Request) (path string, status int, why string) {
 		return "", http.StatusMethodNotAllowed, "method"
 	}
 	return path, 0, ""
+}
+
+// opens tells whether a browser opens the page in a tab of its own, as from the
+// file that leads here: no other site can read or frame it.
+func opens(r *http.Request) bool {
+	return r.Method == http.MethodGet && r.Header.Get("Sec-Fetch-Mode") == "navigate" && r.Header.Get("Sec-Fetch-Dest") == "document"
 }
 
 // refuse answers with a status and one line, and tells of it without the token.

@@ -113,6 +113,13 @@ func TestServerRefuses(t *testing.T) {
 	header := func(k, v string) func(*http.Request) {
 		return func(r *http.Request) { r.Header.Set(k, v) }
 	}
+	headers := func(pairs ...string) func(*http.Request) {
+		return func(r *http.Request) {
+			for i := 0; i < len(pairs); i += 2 {
+				r.Header.Set(pairs[i], pairs[i+1])
+			}
+		}
+	}
 	path := func(p string) func(*http.Request) { return func(r *http.Request) { r.URL.Path = p } }
 	stranger := decided(9, Wrong)
 	for _, c := range []struct {
@@ -131,6 +138,10 @@ func TestServerRefuses(t *testing.T) {
 		{"no origin", "POST", "decisions", good, 403, func(r *http.Request) { r.Header.Del("Origin") }},
 		{"a form of another site", "POST", "decisions", good, 403, header("Sec-Fetch-Site", "cross-site")},
 		{"a picture on another site", "GET", "", "", 403, header("Sec-Fetch-Site", "same-site")},
+		{"a page of another site that frames it", "GET", "", "", 403, headers("Sec-Fetch-Site", "cross-site", "Sec-Fetch-Mode", "navigate", "Sec-Fetch-Dest", "iframe")},
+		{"a script of another site", "GET", "", "", 403, headers("Sec-Fetch-Site", "cross-site", "Sec-Fetch-Mode", "no-cors", "Sec-Fetch-Dest", "document")},
+		{"a link of another site to the table", "GET", "fasteners.csv", "", 403, headers("Sec-Fetch-Site", "cross-site", "Sec-Fetch-Mode", "navigate", "Sec-Fetch-Dest", "document")},
+		{"a form of another site that opens the report", "POST", "", good, 403, headers("Sec-Fetch-Site", "cross-site", "Sec-Fetch-Mode", "navigate", "Sec-Fetch-Dest", "document")},
 		{"a form", "POST", "decisions", good, 415, header("Content-Type", "application/x-www-form-urlencoded")},
 		{"another method", "DELETE", "decisions", "", 405, func(*http.Request) {}},
 		{"a path that is none", "GET", "inspection.json", "", 404, func(*http.Request) {}},
@@ -160,6 +171,19 @@ func TestServerRefuses(t *testing.T) {
 	}
 	if _, err := os.Stat(filepath.Join(s.dir, FileName)); err == nil || s.saved > 0 {
 		t.Error("something was written")
+	}
+}
+
+// The report itself opens from the file that leads to it, which is of another site.
+func TestServerOpensFromAFile(t *testing.T) {
+	s := newTestServer(t)
+	w := s.ask("GET", "", "", func(r *http.Request) {
+		r.Header.Set("Sec-Fetch-Site", "cross-site")
+		r.Header.Set("Sec-Fetch-Mode", "navigate")
+		r.Header.Set("Sec-Fetch-Dest", "document")
+	})
+	if w.Code != 200 || w.Body.String() != testReport {
+		t.Errorf("%d, %q", w.Code, w.Body)
 	}
 }
 
