@@ -26,7 +26,15 @@ type summary struct {
 	Inspection string                    `json:"inspection"`
 	Fasteners  string                    `json:"fasteners"`
 	Report     string                    `json:"report"`
+	Product    productSummary            `json:"product"`
 	ExitStatus int                       `json:"exit_status"`
+}
+
+// productSummary is how the product of the schedule fits the photos.
+type productSummary struct {
+	Off     int    `json:"photos_off"` // that it does not fit
+	Of      int    `json:"photos"`     // that could tell
+	Warning string `json:"warning"`    // "" while they do not look like another product
 }
 
 type refusalSummary struct {
@@ -44,6 +52,8 @@ func summarize(d inspection.Document, asked int, faults []string, files outputs,
 		Inspection: files.inspection, Fasteners: files.fasteners, Report: files.report,
 		ExitStatus: status,
 	}
+	fit := d.Product()
+	s.Product = productSummary{fit.Off, fit.Of, fit.String()}
 	if s.Faults == nil {
 		s.Faults = []string{}
 	}
@@ -59,6 +69,9 @@ func summarize(d inspection.Document, asked int, faults []string, files outputs,
 func (s summary) print(t *terminal) {
 	if s.Stopped {
 		t.say("stopped: %d of %s done and written", s.Totals.Photos, plural(s.Photos, "photo", "photos"))
+	}
+	if s.Product.Warning != "" {
+		t.say("%s", s.Product.Warning)
 	}
 	t.say("%s: %d measured, %d refused", plural(s.Totals.Photos, "photo", "photos"), s.Totals.Measured, s.Totals.Refused)
 	for _, file := range slices.SortedFunc(maps.Keys(s.Refused), compareNatural) {

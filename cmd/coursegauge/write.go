@@ -125,7 +125,7 @@ func status(ctx context.Context, d inspection.Document, asked int, faults []stri
 		return exitStopped, errStopped
 	case len(faults) > 0:
 		return exitFailed, failure{fmt.Sprintf("%s not the photos' fault", plural(len(faults), "fault that is", "faults that are")), "--stages DIR keeps what was seen; report the fault with the photo"}
-	case d.Totals.Refused > 0:
+	case d.Totals.Refused > 0 || d.Product().Other():
 		return exitLook, errNeedsPerson
 	}
 	return exitDone, nil

@@ -53,6 +53,7 @@ type list struct {
 	Style       template.CSS
 	Policy      string
 	Title, Made string
+	Product     inspection.Fit
 	Sheets      []sheet
 	Count       int
 }
@@ -72,7 +73,7 @@ func Write(w io.Writer, doc inspection.Document, a review.Answers, report []byte
 func write(w io.Writer, doc inspection.Document, a review.Answers, report []byte, s speaker) error {
 	sum := sha256.Sum256([]byte(style))
 	l := list{
-		speaker: s, Style: template.CSS(style), Title: doc.Schedule.Title, Made: doc.Made[:min(len(doc.Made), len("2006-01-02"))],
+		speaker: s, Product: doc.Product(), Style: template.CSS(style), Title: doc.Schedule.Title, Made: doc.Made[:min(len(doc.Made), len("2006-01-02"))],
 		Policy: "default-src 'none'; img-src data:; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'",
 	}
 	photos := slices.Clone(doc.Photos)
