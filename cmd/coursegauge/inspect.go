@@ -144,6 +144,7 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	if said != "" {
 		t.tell("%s", said)
 	}
+	warnUnusedFolders(t, crews, photos.photos)
 	mine := o.shard.of(photos.photos)
 	if o.shard.count > 0 {
 		t.tell("part %d of %d: %s", o.shard.index, o.shard.count, plural(len(mine), "photo", "photos"))

@@ -99,6 +99,11 @@ func runLedgerAdd(ctx context.Context, t *terminal, folders []string, path, sche
 		}
 		entries = append(entries, e)
 	}
+	if crewsPath != "" {
+		if err := warnUnusedIn(t, entries, crewsPath); err != nil {
+			return err
+		}
+	}
 	l, err := openLedger(path, ledger.Create)
 	if err != nil {
 		return err
@@ -203,24 +208,57 @@ func nameCrews(d inspection.Document, folder, path string) error {
 	if err != nil {
 		return err
 	}
+	paths, err := photoPaths(d, folder)
+	if err != nil {
+		return err
+	}
+	for i, p := range d.Photos {
+		if p.Crew != "" {
+			continue
+		}
+		of := crew.Photo{Card: -1, Path: paths[i], Device: p.Device}
+		if p.Card != nil {
+			of.Card = p.Card.Number
+		}
+		d.Photos[i].Crew, _ = list.Of(of)
+	}
+	return nil
+}
+
+// photoPaths are where the photos of a folder's inspection lie, absolute.
+func photoPaths(d inspection.Document, folder string) ([]string, error) {
 	page, err := readFile(filepath.Join(folder, "report.html"))
 	if err != nil {
 		page = nil // the photos' names then count from the folder itself
 	}
 	from, err := filepath.Abs(photosOf(folder, page, ""))
 	if err != nil {
-		return failure{err.Error(), ""}
+		return nil, failure{err.Error(), ""}
 	}
+	paths := make([]string, len(d.Photos))
 	for i, p := range d.Photos {
-		if p.Crew != "" {
-			continue
-		}
-		of := crew.Photo{Card: -1, Path: filepath.Join(from, filepath.FromSlash(p.File)), Device: p.Device}
-		if p.Card != nil {
-			of.Card = p.Card.Number
-		}
-		d.Photos[i].Crew, _ = list.Of(of)
+		paths[i] = filepath.Join(from, filepath.FromSlash(p.File))
 	}
+	return paths, nil
+}
+
+// warnUnusedIn does for folders of inspect what warnUnusedFolders does for photos.
+func warnUnusedIn(t *terminal, entries []ledger.Entry, crewsPath string) error {
+	list, _, err := readCrews(crewsPath, "")
+	if err != nil {
+		return err
+	}
+	var photos []photoFile
+	for _, e := range entries {
+		paths, err := photoPaths(e.Document, e.Folder)
+		if err != nil {
+			return err
+		}
+		for _, p := range paths {
+			photos = append(photos, photoFile{path: p})
+		}
+	}
+	warnUnusedFolders(t, list, photos)
 	return nil
 }
 
