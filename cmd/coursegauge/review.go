@@ -124,6 +124,11 @@ func (o reviewOptions) check() error {
 	if o.port < 0 || o.port > 65535 {
 		return usageError{fmt.Sprintf("--port %d: a number from 0 to 65535 is needed", o.port), ""}
 	}
+	if o.mend != "" {
+		if err := wantKind("--mend", o.mend, pageKinds); err != nil {
+			return err
+		}
+	}
 	if !mend.Speaks(o.language) {
 		return usageError{fmt.Sprintf("--lang %s: the languages are %s", o.language, strings.Join(mend.Languages(), ", ")), ""}
 	}
