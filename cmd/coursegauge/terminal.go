@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -11,7 +12,6 @@ import (
 	"reflect"
 	"slices"
 	"strings"
-	"unicode/utf16"
 
 	"coursegauge/report/escape"
 
@@ -112,43 +112,25 @@ func (t *terminal) fail(err error) {
 
 // json prints v as the answer for a script.
 func (t *terminal) json(v any) error {
-	var b strings.Builder
+	var b bytes.Buffer
 	e := json.NewEncoder(&b)
 	e.SetIndent("", "  ")
 	e.SetEscapeHTML(false)
 	if err := e.Encode(v); err != nil {
 		return err
 	}
-	_, err := io.WriteString(t.out, asciiControls(b.String()))
+	_, err := io.WriteString(t.out, escape.JSON(b.String()))
 	return err
 }
 
-// plainJSON writes JSON lines in the form of asciiControls.
+// plainJSON writes JSON lines in the form of escape.JSON.
 type plainJSON struct{ to io.Writer }
 
 func (w plainJSON) Write(line []byte) (int, error) {
-	if _, err := io.WriteString(w.to, asciiControls(string(line))); err != nil {
+	if _, err := io.WriteString(w.to, escape.JSON(string(line))); err != nil {
 		return 0, err
 	}
 	return len(line), nil
-}
-
-// asciiControls is a JSON text that holds the same and nothing that a terminal
-// obeys: such characters stand in it only within strings, escaped.
-func asciiControls(text string) string {
-	var b strings.Builder
-	for _, r := range text {
-		switch s := string(r); {
-		case r == '\n' || r == '\\' || printable(s) == s:
-			b.WriteString(s)
-		case r > 0xffff:
-			high, low := utf16.EncodeRune(r)
-			fmt.Fprintf(&b, `\u%04x\u%04x`, high, low)
-		default:
-			fmt.Fprintf(&b, `\u%04x`, r)
-		}
-	}
-	return b.String()
 }
 
 // usageError is wrong use: of the command line, or of a file that it names.
