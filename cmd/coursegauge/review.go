@@ -159,6 +159,9 @@ func openReviewed(t *terminal, dir, photos string) (*reviewed, error) {
 	for _, s := range r.log.Said() {
 		t.warn("%s", s)
 	}
+	if info, err := os.Lstat(filepath.Join(dir, review.FileName)); err == nil && info.Mode().Perm()&0o002 != 0 {
+		t.warn("everybody on this machine may write to %s: a decision in it may be anybody's", filepath.Join(dir, review.FileName))
+	}
 	all, err := r.log.All()
 	if err != nil {
 		return nil, failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}

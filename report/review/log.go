@@ -17,6 +17,7 @@ import (
 const FileName = "decisions.jsonl"
 
 const (
+	maxSaid  = 20 // bad lines that are told one by one
 	patience = 20 * time.Second
 	maxLog   = 256 << 20 // bytes; some 500,000 decisions
 	maxLine  = 1 << 20   // bytes; a decision whose every text is as long as may be, all of it escaped, has less
@@ -33,6 +34,7 @@ type Log struct {
 	read      int64 // how much of the file is in decisions
 	unended   bool  // what was read does not end in a newline: the next line needs one before it
 	lines     int
+	bad       int // lines that could not be read
 	decisions []Decision
 	ids       map[string]bool
 	said      []string
@@ -128,7 +130,7 @@ func (l *Log) open() error {
 			return nil
 		}
 		l.file.Close()
-		l.file, l.read, l.unended, l.lines, l.decisions, l.ids = nil, 0, false, 0, nil, map[string]bool{}
+		l.file, l.read, l.unended, l.lines, l.bad, l.decisions, l.ids = nil, 0, false, 0, 0, nil, map[string]bool{}
 		l.said = append(l.said, FileName+" was replaced while it was open; it is read anew")
 	}
 	f, err := openRegular(l.path)
@@ -246,7 +248,11 @@ func (l *Log) take(line []byte) {
 	}
 	d, err := Parse(line)
 	if err != nil {
-		l.said = append(l.said, fmt.Sprintf("%s:%d: left out: %v", FileName, l.lines, err))
+		if l.bad++; l.bad <= maxSaid {
+			l.said = append(l.said, fmt.Sprintf("%s:%d: left out: %v", FileName, l.lines, err))
+		} else if l.bad == maxSaid+1 {
+			l.said = append(l.said, fmt.Sprintf("%s: further lines are left out", FileName))
+		}
 		return
 	}
 	if !l.ids[d.ID] {

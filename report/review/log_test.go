@@ -149,6 +149,20 @@ func TestLogBadLine(t *testing.T) {
 	}
 }
 
+// A file full of other things is told of in a few lines.
+func TestLogOfOtherThings(t *testing.T) {
+	dir := t.TempDir()
+	whole, _ := decided(1, Wrong).line()
+	text := strings.Repeat("no decision\n", maxSaid+30) + string(whole)
+	if err := os.WriteFile(filepath.Join(dir, FileName), []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	l := opened(t, dir)
+	if s := l.Said(); len(s) != maxSaid+1 || !strings.Contains(s[maxSaid-1], ":20: left out") || !strings.Contains(s[maxSaid], "further lines") || len(all(t, l)) != 1 {
+		t.Errorf("%d lines said, the last %q", len(s), s[len(s)-1])
+	}
+}
+
 // A disk that is full, or that says too late that it failed, leaves the file as
 // it was and an error; afterwards the same decision goes in.
 func TestLogDiskFails(t *testing.T) {

@@ -56,17 +56,25 @@ type Options struct {
 
 var policyTag = regexp.MustCompile(`<meta http-equiv="Content-Security-Policy" content="([^"]*)"`)
 
+// ourPolicy is all that a report of ours asks for. One from elsewhere is served
+// under its own policy, so that must not ask for more.
+var ourPolicy = regexp.MustCompile(`^default-src 'none'(; (img-src data:|style-src 'sha256-[A-Za-z0-9+/=]+'|script-src 'sha256-[A-Za-z0-9+/=]+'|connect-src 'self'|base-uri 'none'|form-action 'none'))*$`)
+
 // NewServer makes a server with a fresh secret.
 func NewServer(o Options) (*Server, error) {
 	var b [16]byte
 	rand.Read(b[:])
 	tag := policyTag.FindSubmatch(o.Report[:min(len(o.Report), 4096)])
-	if tag == nil || !bytes.HasPrefix(tag[1], []byte("default-src &#39;none&#39;;")) {
+	if tag == nil {
+		return nil, errors.New("the report has no content security policy of ours")
+	}
+	policy := html.UnescapeString(string(tag[1]))
+	if !ourPolicy.MatchString(policy) {
 		return nil, errors.New("the report has no content security policy of ours")
 	}
 	return &Server{
 		host: o.Host, token: hex.EncodeToString(b[:]), report: o.Report, known: NewKnown(o.Document), log: o.Log, o: o,
-		policy: html.UnescapeString(string(tag[1])) + "; frame-ancestors 'none'",
+		policy: policy + "; frame-ancestors 'none'",
 	}, nil
 }
 

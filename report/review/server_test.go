@@ -197,9 +197,30 @@ func TestServerCannotSave(t *testing.T) {
 }
 
 func TestServerWantsAPolicy(t *testing.T) {
-	for _, report := range []string{"", "<html>", strings.Replace(testReport, "default-src &#39;none&#39;", "default-src *", 1)} {
-		if _, err := NewServer(Options{Report: []byte(report)}); err == nil {
-			t.Errorf("%q was accepted", report)
+	meta := func(policy string) string {
+		return `<html><meta http-equiv="Content-Security-Policy" content="` + strings.ReplaceAll(policy, "'", "&#39;") + `"/><script>old</script></html>`
+	}
+	const ours = "default-src 'none'; img-src data:; style-src 'sha256-ab+/='; script-src 'sha256-ab+/='; connect-src 'self'; base-uri 'none'; form-action 'none'"
+	for _, c := range []struct {
+		name, report string
+		ok           bool
+	}{
+		{"ours", meta(ours), true},
+		{"nothing but pictures", meta("default-src 'none'; img-src data:"), true},
+		{"none", "<html><script>old</script></html>", false},
+		{"an empty one", meta(""), false},
+		{"everything", meta("default-src *"), false},
+		{"any script", meta(ours + "; script-src 'unsafe-inline'"), false},
+		{"a script from elsewhere", meta("default-src 'none'; script-src https://a.example"), false},
+		{"two sources of scripts", meta("default-src 'none'; script-src 'sha256-ab' https://a.example"), false},
+		{"any server", meta("default-src 'none'; connect-src *"), false},
+		{"pictures from elsewhere", meta("default-src 'none'; img-src data: https://a.example"), false},
+		{"a form", meta("default-src 'none'; form-action https://a.example"), false},
+		{"another header behind it", meta("default-src 'none'\r\nX: y"), false},
+		{"too late in the file", strings.Repeat(" ", 4096) + meta(ours), false},
+	} {
+		if _, err := NewServer(Options{Report: []byte(c.report)}); (err == nil) != c.ok || err != nil && !strings.Contains(err.Error(), "no content security policy of ours") {
+			t.Errorf("%s: %v", c.name, err)
 		}
 	}
 }
