@@ -106,6 +106,28 @@ func TestNamesForgeNothing(t *testing.T) {
 	}
 }
 
+// The same of a photo's own name, while it is measured and in what is written of it.
+func TestPhotoNamesForgeNothing(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	writeFile(t, filepath.Join(dir, "in", hostile+".jpg"), cardless(t, 640, 480))
+	writeFile(t, filepath.Join(dir, "s.yaml"), []byte(strings.Replace(goodSchedule, "title:", "title: \"\\u202e\" #", 1)))
+	for _, more := range [][]string{nil, {"--log-format", "json"}, {"--json"}} {
+		r := runIn(t, dir, append([]string{"inspect", "in", "--schedule", "s.yaml", "--out", "out"}, more...)...)
+		said := r.out + r.err
+		if bad := obeyed(said); r.status != exitLook || bad != "" || strings.Contains(said, "\n  complete and unchanged") {
+			t.Errorf("%q: exit status %d, said %s in:\n%s", more, r.status, bad, said)
+		}
+		if !strings.Contains(said, `u202`) {
+			t.Errorf("%q: the name is not shown:\n%s", more, said)
+		}
+	}
+	page := string(mustRead(t, filepath.Join(dir, "out/report.html")))
+	if bad := obeyed(page); bad != "" || !strings.Contains(page, `\u202Egpj`) {
+		t.Errorf("the report holds %s, or not the name", bad)
+	}
+}
+
 // What people decided is shown by the script; there, too, it turns nothing.
 func TestDecisionsTurnNothing(t *testing.T) {
 	t.Parallel()
