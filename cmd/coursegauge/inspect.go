@@ -71,7 +71,8 @@ else by a folder that the photo lies in, else by the phone:
   devices: {example phone 12: second crew}
 
 Exit status: 0 done; 1 done, and a photo was refused or the photos look like
-another product than the schedule's; 2 wrong use; 3 could not do it; 130 stopped: what was done by then is written.`,
+another product than the schedule's; 2 wrong use; 3 could not do it; 130 stopped:
+what was done by then is written.`,
 		Example: `  coursegauge inspect lot-7/ --schedule lot-7.yaml --out lot-7-report
   coursegauge inspect 'lot-7/IMG_*.jpg' more/ --schedule lot-7.yaml --out report --jobs 2
   coursegauge inspect lot-7/IMG_31.jpg --schedule lot-7.yaml --out one --stages one/stages`,
