@@ -429,3 +429,22 @@ func TestLogBecameShorter(t *testing.T) {
 		t.Errorf("%d and %d decisions, want 5", a, b)
 	}
 }
+
+func TestLogCloses(t *testing.T) {
+	dir := t.TempDir()
+	l, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Close(); err != nil {
+		t.Errorf("a log without a file: %v", err)
+	}
+	mustAppend(t, l, decided(1, Wrong))
+	f := l.file
+	if err := l.Close(); err != nil {
+		t.Errorf("%v", err)
+	}
+	if _, err := f.Stat(); !errors.Is(err, os.ErrClosed) {
+		t.Errorf("the file is still open: %v", err)
+	}
+}
