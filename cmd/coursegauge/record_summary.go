@@ -46,6 +46,9 @@ func runRecordSummary(ctx context.Context, t *terminal, o recordSummaryOptions, 
 	if o.out == "" {
 		return usageError{"--out is missing", "name the page to write: --out FILE.html"}
 	}
+	if err := wantKind("--out", o.out, pageKinds); err != nil {
+		return err
+	}
 	if !(o.squares >= 0 && o.squares <= 100_000) {
 		return usageError{fmt.Sprintf("--squares %v: a number from 0 to 100000 is needed, squares of 100 sq ft", o.squares), ""}
 	}

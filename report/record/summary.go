@@ -18,6 +18,7 @@ import (
 	"codeberg.org/go-fonts/liberation/liberationsansbold"
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/page"
 	"coursegauge/report/proportion"
@@ -106,7 +107,7 @@ func WriteSummary(w io.Writer, src bag.Source, v Verdict, o SummaryOptions) erro
 	s.refused(v.Document.Photos)
 	s.accuracy(v)
 	s.seals(v)
-	return summaryPage.Execute(w, s)
+	return escape.Execute(w, summaryPage, summaryPage.Name(), s)
 }
 
 // summaryFonts puts the fonts into the page: it looks the same wherever and
