@@ -75,8 +75,6 @@ func job(t testing.TB) Input {
 	t.Helper()
 	dir := t.TempDir()
 	schedule := mustRead(t, filepath.Join(testdata, "photos/laminated-metric/schedule.yaml"))
-	mustWrite(t, filepath.Join(dir, "barn.yaml"), schedule)
-	mustWrite(t, filepath.Join(dir, "report.html"), []byte("<!DOCTYPE html><title>a report</title>"))
 	var photos []inspection.Photo
 	for i, name := range []string{"north/IMG 1.jpg", "north/IMG 2.jpg", "Straße.jpg"} {
 		data := picture(t, uint8(40*i+10))
@@ -93,15 +91,20 @@ func job(t testing.TB) Input {
 	}
 	// New puts them in order: Straße.jpg, which was refused, comes first
 	d := inspection.New(inspection.Tool{Version: "test", OpenCV: "4.6.0", CardFormat: "1"}, inspection.Schedule{File: "barn.yaml", SHA256: hashOf(schedule), Title: "Barn, south slope"}, "2026-05-04T22:00:00Z", photos)
+	return Input{
+		Document: d, Inspection: encoded(t, d), Decisions: []review.Decision{decided(photos[1], 1, review.Wrong), decided(photos[2], 1, review.Sound)},
+		Report: []byte("<!DOCTYPE html><title>a report</title>"), Photos: filepath.Join(dir, "photos"), Schedule: NamedFile{"barn.yaml", schedule},
+		Version: "test", Made: time.Date(2026, 5, 5, 8, 0, 0, 0, time.UTC),
+	}
+}
+
+func encoded(t testing.TB, d inspection.Document) []byte {
+	t.Helper()
 	var file bytes.Buffer
 	if err := inspection.Encode(&file, d); err != nil {
 		t.Fatal(err)
 	}
-	return Input{
-		Document: d, Inspection: file.Bytes(), Decisions: []review.Decision{decided(photos[1], 1, review.Wrong), decided(photos[2], 1, review.Sound)},
-		Report: filepath.Join(dir, "report.html"), Photos: filepath.Join(dir, "photos"), Schedule: filepath.Join(dir, "barn.yaml"),
-		Version: "test", Made: time.Date(2026, 5, 5, 8, 0, 0, 0, time.UTC),
-	}
+	return file.Bytes()
 }
 
 func decided(p inspection.Photo, n int, what string) review.Decision {

@@ -20,17 +20,18 @@ import (
 	"coursegauge/report/review"
 )
 
-// Input is what a record is made of. Paths are those of the file system.
+// Input is what a record is made of: bytes that were read and checked, and the
+// photos, which are read while it is made and held to their hashes.
 type Input struct {
 	Document   inspection.Document
 	Inspection []byte // the file of Document
 	Decisions  []review.Decision
-	Report     string   // report.html, "" without
-	Photos     string   // the folder that the photos' names count from
-	Schedule   string   // the file with the hash that the document names
-	Cards      string   // or ""
-	Profiles   []string // camera profiles
-	Crews      string   // or ""
+	Report     []byte      // report.html, nil without
+	Photos     string      // the folder that the photos' names count from
+	Schedule   NamedFile   // with the hash that the document names
+	Cards      *NamedFile  // or nil
+	Profiles   []NamedFile // of cameras
+	Crews      *NamedFile  // or nil
 	NoLocation bool
 	NoCrew     bool
 	Follows    *Predecessor
@@ -65,6 +66,7 @@ type maker struct {
 	given    []inspection.Photo // before anything was left out
 	doubts   []string
 	octets   int64
+	unread   int // photos that inspect could not read
 }
 
 // Make writes the record to target, a folder or a .zip, whole or not at all.
@@ -125,38 +127,28 @@ func (m *maker) add(ctx context.Context, path string, data []byte) error {
 	return err
 }
 
-// addFile puts a file of the file system into the record and gives its hash.
-func (m *maker) addFile(ctx context.Context, path, from string) (string, error) {
-	f, err := os.Open(from)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	sum, n, err := m.w.Add(ctx, path, f)
-	m.octets += n
-	return sum, err
-}
-
 func (m *maker) addSettings(ctx context.Context) error {
+	if sha256Of(m.Schedule.Data) != m.Document.Schedule.SHA256 {
+		return errors.New("the schedule is not the one that was judged by")
+	}
 	taken := names{}
-	put := func(from string, keep func(path string)) error {
-		if from == "" {
+	put := func(f *NamedFile, keep func(path string)) error {
+		if f == nil {
 			return nil
 		}
-		path := taken.name(settingsFolder + filepath.Base(from))
+		path := taken.name(settingsFolder + filepath.Base(f.Name))
 		keep(path)
-		_, err := m.addFile(ctx, path, from)
-		return err
+		return m.add(ctx, path, f.Data)
 	}
 	s := &m.contents.Settings
-	if err := put(m.Schedule, func(p string) { s.Schedule = p }); err != nil {
+	if err := put(&m.Schedule, func(p string) { s.Schedule = p }); err != nil {
 		return err
 	}
 	if err := put(m.Cards, func(p string) { s.Cards = p }); err != nil {
 		return err
 	}
-	for _, from := range m.Profiles {
-		if err := put(from, func(p string) { s.Profiles = append(s.Profiles, p) }); err != nil {
+	for i := range m.Profiles {
+		if err := put(&m.Profiles[i], func(p string) { s.Profiles = append(s.Profiles, p) }); err != nil {
 			return err
 		}
 	}
@@ -167,22 +159,27 @@ func (m *maker) addSettings(ctx context.Context) error {
 }
 
 func (m *maker) addPhotos(ctx context.Context) error {
+	root, err := openFolder(m.Photos)
+	if err != nil {
+		return err
+	}
+	defer root.Close()
 	taken := names{}
 	for _, p := range m.Document.Photos {
-		at := Photo{File: p.File, Path: taken.name(photosFolder + p.File)}
-		from := filepath.Join(m.Photos, filepath.FromSlash(p.File))
-		var err error
-		if m.NoLocation {
-			err = m.addStripped(ctx, &at, from)
-		} else {
-			at.SHA256, err = m.addFile(ctx, at.Path, from)
-		}
 		switch {
-		case errors.Is(err, os.ErrNotExist):
-			return WrongPhoto{p.File, "is not in " + m.Photos}
-		case err != nil:
+		case !filepath.IsLocal(filepath.FromSlash(p.File)):
+			return WrongPhoto{p.File, "has a name that leads out of the folder of the photos"}
+		case unread(p):
+			m.unread++
+			continue
+		case !isHash(p.SHA256):
+			return WrongPhoto{p.File, "is named without a hash in the inspection, so that nothing tells which file it was"}
+		}
+		at := Photo{File: p.File, Path: taken.name(photosFolder + p.File)}
+		if err := m.addPhoto(ctx, root, &at); err != nil {
 			return err
-		case p.SHA256 != "" && at.Inspected() != p.SHA256:
+		}
+		if at.Inspected() != p.SHA256 {
 			return WrongPhoto{p.File, "is not the one that was inspected: its bytes differ"}
 		}
 		m.contents.Photos = append(m.contents.Photos, at)
@@ -191,6 +188,39 @@ func (m *maker) addPhotos(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// openFolder opens the folder of the photos. A pipe under its name does not block.
+func openFolder(dir string) (*os.Root, error) {
+	if info, err := os.Stat(dir); err != nil {
+		return nil, err
+	} else if !info.IsDir() {
+		return nil, fmt.Errorf("%s is no folder", dir)
+	}
+	return os.OpenRoot(dir)
+}
+
+// unread is a photo that could not even be read when it was inspected. Nothing tells
+// whether a file under its name is the one, so that a record never holds it.
+func unread(p inspection.Photo) bool { return p.SHA256 == "" && p.Status == inspection.Refused }
+
+// addPhoto puts one photo into the record: a regular file that lies in the folder.
+func (m *maker) addPhoto(ctx context.Context, root *os.Root, at *Photo) error {
+	f, err := bag.OpenRegular(root, at.File)
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return WrongPhoto{at.File, "is not in " + m.Photos}
+	case err != nil:
+		return WrongPhoto{at.File, "cannot be read as a file of " + m.Photos + ": " + bag.Cause(err).Error()}
+	}
+	defer f.Close()
+	if m.NoLocation {
+		return m.addStripped(ctx, at, f)
+	}
+	var n int64
+	at.SHA256, n, err = m.w.Add(ctx, at.Path, f)
+	m.octets += n
+	return err
 }
 
 // lines writes decisions as their log does.
@@ -207,7 +237,7 @@ func lines(decisions []review.Decision) (out []byte) {
 // maxPhoto is the largest photo that is taken into memory to be written anew.
 const maxPhoto = 512 << 20
 
-func (m *maker) addStripped(ctx context.Context, at *Photo, from string) error {
+func (m *maker) addStripped(ctx context.Context, at *Photo, from io.Reader) error {
 	data, err := readLimited(from, maxPhoto)
 	if err != nil {
 		return err
@@ -218,8 +248,7 @@ func (m *maker) addStripped(ctx context.Context, at *Photo, from string) error {
 	}
 	at.Picture = picture
 	if !bytes.Equal(out, data) {
-		sum := sha256.Sum256(data)
-		at.Original = hex.EncodeToString(sum[:])
+		at.Original = sha256Of(data)
 	}
 	var n int64
 	at.SHA256, n, err = m.w.Add(ctx, at.Path, bytes.NewReader(out))
@@ -227,17 +256,17 @@ func (m *maker) addStripped(ctx context.Context, at *Photo, from string) error {
 	return err
 }
 
-func readLimited(path string, limit int64) ([]byte, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, limit+1))
+func readLimited(r io.Reader, limit int64) ([]byte, error) {
+	data, err := io.ReadAll(io.LimitReader(r, limit+1))
 	if err == nil && int64(len(data)) > limit {
-		err = fmt.Errorf("%s has more than %d MB", path, limit>>20)
+		err = fmt.Errorf("a photo has more than %d MB", limit>>20)
 	}
 	return data, err
+}
+
+func sha256Of(data []byte) string {
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:])
 }
 
 func (m *maker) addInspection(ctx context.Context, here, elsewhere []review.Decision) error {
@@ -267,16 +296,15 @@ func (m *maker) addInspection(ctx context.Context, here, elsewhere []review.Deci
 			return err
 		}
 	}
-	if m.Report == "" || m.reportTells() {
+	if m.Report == nil || m.reportTells() {
 		return nil
 	}
-	_, err := m.addFile(ctx, reportPath, m.Report)
-	return err
+	return m.add(ctx, reportPath, m.Report)
 }
 
 func (m *maker) addPages(ctx context.Context) error {
 	m.noteLeftOut()
-	page := plainPage(pageInput{m.contents, m.Document, m.answers, len(m.Authority) > 0, m.Report != "" && !m.reportTells()})
+	page := plainPage(pageInput{m.contents, m.Document, m.answers, len(m.Authority) > 0, m.Report != nil && !m.reportTells()})
 	if err := m.add(ctx, pagePath, []byte(page)); err != nil {
 		return err
 	}
@@ -342,8 +370,7 @@ func (m *maker) seals(ctx context.Context, message []byte) (out []bag.Seal, err 
 
 // stampComment binds a time stamp into the signature.
 func stampComment(reply []byte) string {
-	sum := sha256.Sum256(reply)
-	return "; time stamp sha256:" + hex.EncodeToString(sum[:])
+	return "; time stamp sha256:" + sha256Of(reply)
 }
 
 // NoStamp is that the authority gave none.

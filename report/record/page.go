@@ -154,7 +154,11 @@ func (in pageInput) measured(b *sheet) {
 		b.text("Photos that could not be measured, and are kept all the same:")
 		for _, p := range in.document.Photos {
 			if p.Refusal != nil {
-				b.item("%s: %s (%s)", p.File, p.Refusal.Detail, p.Refusal.Reason)
+				kept := ""
+				if unread(p) {
+					kept = "; not kept, since it could not be read at all"
+				}
+				b.item("%s: %s (%s)%s", p.File, p.Refusal.Detail, p.Refusal.Reason, kept)
 			}
 		}
 	}

@@ -9,6 +9,7 @@ package record
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -135,9 +136,19 @@ func ParseContents(data []byte) (Contents, error) {
 		return c, fmt.Errorf("format is %.40q; this version reads %q", c.Format, Format)
 	}
 	for _, p := range c.Photos {
+		for _, sum := range []string{p.SHA256, p.Inspected(), cmp.Or(p.Picture, p.SHA256)} {
+			if !isHash(sum) {
+				return c, fmt.Errorf("photo %.60q has a hash that is none; 64 digits 0-9 a-f are needed", p.File)
+			}
+		}
 		if !strings.HasPrefix(p.Path, photosFolder) || p.File == "" {
 			return c, fmt.Errorf("photo %.60q lies at %.60q; it must lie below %s", p.File, p.Path, photosFolder)
 		}
 	}
 	return c, nil
+}
+
+// isHash tells whether a text is a SHA-256 as it is written everywhere here.
+func isHash(s string) bool {
+	return len(s) == 64 && strings.Trim(s, "0123456789abcdef") == ""
 }

@@ -67,7 +67,10 @@ func (m *maker) noteLeftOut() {
 		say("the names of the crews (%d) and the list that tells crews", len(crews))
 		m.doubtCrews(crews)
 	}
-	if m.Report != "" && m.reportTells() {
+	if m.unread > 0 {
+		say("%d photos that could not be read when they were inspected: nothing tells whether a file under their name is the one", m.unread)
+	}
+	if m.Report != nil && m.reportTells() {
 		say("%s: its pages tell what is left out", reportPath)
 	}
 }

@@ -56,6 +56,7 @@ type verifier struct {
 	Options
 	src    bag.Source
 	report bag.Report
+	unread int // photos
 }
 
 func (v *verifier) problem(path, format string, args ...any) {
@@ -213,12 +214,19 @@ func (v *verifier) photos() {
 	for _, p := range v.Document.Photos {
 		k, ok := kept[p.File]
 		switch {
+		case unread(p) && !ok:
+			v.unread++
+		case !isHash(p.SHA256):
+			v.problem(bag.Payload+inspectionPath, "photo %.200q has no hash, so that nothing tells which file was inspected", p.File)
 		case !ok:
 			v.problem(bag.Payload+inspectionPath, "photo %.200q was inspected and is not in the record", p.File)
-		case p.SHA256 != "" && p.SHA256 != k.Inspected():
+		case p.SHA256 != k.Inspected():
 			v.problem(bag.Payload+k.Path, "is not the photo that was inspected: the inspection names another hash")
 		}
 		delete(kept, p.File)
+	}
+	if v.unread > 0 {
+		v.note("photos that could not be read when they were inspected, and are therefore not in the record: %d", v.unread)
 	}
 	for _, p := range kept {
 		v.problem(bag.Payload+p.Path, "is in the record and was not inspected")

@@ -356,13 +356,13 @@ func (c *checker) hash(ctx context.Context, f File, expected map[string]listing,
 	}
 	r, err := c.src.Open(f.Path)
 	if err != nil {
-		return nil, fmt.Errorf("cannot be read: %w", plainCause(err))
+		return nil, fmt.Errorf("cannot be read: %w", Cause(err))
 	}
 	defer r.Close()
 	n, err := copyTo(ctx, io.MultiWriter(all...), r, buffer)
 	switch {
 	case err != nil:
-		return nil, fmt.Errorf("cannot be read whole: %w", plainCause(err))
+		return nil, fmt.Errorf("cannot be read whole: %w", Cause(err))
 	case n != f.Size:
 		return nil, errors.New("has another size than the archive or folder tells")
 	}

@@ -284,8 +284,8 @@ func (s *zipSink) abort() {
 	}
 }
 
-// plainCause is an error without the call and the path that stand around it.
-func plainCause(err error) error {
+// Cause is an error without the call and the path that stand around it.
+func Cause(err error) error {
 	var onPath *fs.PathError
 	if errors.As(err, &onPath) {
 		return onPath.Err
