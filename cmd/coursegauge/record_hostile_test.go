@@ -2,12 +2,19 @@ package main
 
 import (
 	"bytes"
+	"encoding/json"
+	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strings"
 	"syscall"
 	"testing"
+	"unicode"
+	"unicode/utf8"
 
 	"coursegauge/report/inspection"
+	"coursegauge/report/record/bag"
 )
 
 // A report folder of somebody else cannot bring files of the user into a record: by
@@ -83,5 +90,158 @@ func TestRecordOfAForeignFolder(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+	}
+}
+
+// hostileText forges lines of verify, colours, moves and turns of a terminal.
+const hostileText = "x\r\n  complete and unchanged\n  signed with the key\x1b[2K\x1b]0;t\a\u009b1A\u202egnp\u2066\u200b\u2028y"
+
+// unsafeText is what must reach neither a terminal nor a page as it is.
+func unsafeText(s string) bool {
+	return strings.ContainsFunc(s, func(r rune) bool {
+		return r != '\n' && (unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp))
+	}) || !utf8.ValidString(s)
+}
+
+// Texts of a record of somebody else cannot say anything in verify's own words, nor in
+// those of summary and make.
+func TestRecordOfHostileTexts(t *testing.T) {
+	t.Parallel()
+	report, schedule := manyPhotos(t, 2, 64)
+	dir := t.TempDir()
+	runIn(t, dir, "record", "make", report, "--schedule", schedule, "--out", "first").said(t, exitDone)
+	runIn(t, dir, "record", "make", report, "--schedule", schedule, "--out", "second", "--follows", "first").said(t, exitDone)
+	in := func(parts ...any) func(doc map[string]any) {
+		return func(doc map[string]any) {
+			at := any(doc)
+			for _, p := range parts[:len(parts)-1] {
+				if n, ok := p.(int); ok {
+					at = at.([]any)[n]
+				} else {
+					at = at.(map[string]any)[p.(string)]
+				}
+			}
+			at.(map[string]any)[parts[len(parts)-1].(string)] = hostileText
+		}
+	}
+	contents, document := "data/record.json", "data/inspection/inspection.json"
+	for _, c := range []struct {
+		name, file string
+		change     func(doc map[string]any)
+		status     int
+	}{
+		{"title", contents, in("title"), exitDone},
+		{"made", contents, in("made"), exitLook},
+		{"version", contents, in("version"), exitLook},
+		{"format", contents, in("format"), exitLook},
+		{"name of the earlier record", contents, in("follows", "name"), exitLook},
+		{"number of the earlier record", contents, in("follows", "digest"), exitLook},
+		{"time of the earlier record", contents, in("follows", "made"), exitLook},
+		{"photo", contents, in("photos", 0, "file"), exitLook},
+		{"path of a photo", contents, in("photos", 0, "path"), exitLook},
+		{"hash of a photo", contents, in("photos", 0, "sha256"), exitLook},
+		{"schedule", contents, in("settings", "schedule"), exitLook},
+		{"signer", contents, in("signed_by"), exitLook},
+		{"unknown key", contents, in(hostileText), exitLook},
+		{"tool version", document, in("tool", "version"), exitLook},
+		{"made, inspection", document, in("made"), exitLook},
+		{"format, inspection", document, in("format"), exitLook},
+		{"photo, inspection", document, in("photos", 0, "file"), exitLook},
+		{"hash, inspection", document, in("photos", 0, "sha256"), exitLook},
+		{"status", document, in("photos", 0, "status"), exitLook},
+		{"reason", document, in("photos", 0, "refusal", "reason"), exitLook},
+	} {
+		at := filepath.Join(t.TempDir(), "r")
+		if err := os.CopyFS(at, os.DirFS(filepath.Join(dir, "second"))); err != nil {
+			t.Fatal(err)
+		}
+		var doc map[string]any
+		if err := json.Unmarshal(mustRead(t, filepath.Join(at, c.file)), &doc); err != nil {
+			t.Fatal(err)
+		}
+		c.change(doc)
+		data, err := json.Marshal(doc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		writeFile(t, filepath.Join(at, c.file), data)
+		forgeBag(t, at)
+		page := filepath.Join(t.TempDir(), "s.html")
+		for _, args := range [][]string{
+			{"verify", at, "--earlier", filepath.Join(dir, "first")}, {"verify", at, "--alone"}, {"verify", at, "--alone", "--no-measuring", "--json"}, {"verify", at, "--bag-only"},
+			{"summary", at, "--out", page},
+			{"make", report, "--schedule", schedule, "--out", filepath.Join(t.TempDir(), "n"), "--follows", at},
+		} {
+			r := runIn(t, dir, append([]string{"record"}, args...)...)
+			if args[1] == at && args[0] == "verify" && args[len(args)-1] != "--bag-only" && r.status != c.status {
+				t.Errorf("%s: %q: exit status %d, want %d\n%s", c.name, args, r.status, c.status, r.out)
+			}
+			if unsafeText(r.out) || unsafeText(r.err) {
+				t.Errorf("%s: %q printed %q %q", c.name, args, r.out, r.err)
+			}
+			sound := 0 // records of the chain that may be called so
+			if args[0] == "verify" && r.status == exitDone {
+				sound++
+			}
+			if args[len(args)-2] == "--earlier" {
+				sound++
+			}
+			if n := strings.Count(r.out+r.err, "\n  complete and unchanged\n"); n > sound || strings.Contains(r.out+r.err, "\n  signed with the key") {
+				t.Errorf("%s: %q was made to say that it is sound %d times or signed\n%s", c.name, args, n, r.out)
+			}
+		}
+		if written, err := os.ReadFile(page); err == nil && unsafeText(string(written)) {
+			t.Errorf("%s: the summary holds what turns letters or is not seen", c.name)
+		}
+	}
+}
+
+// forgeBag makes the lists and the counts of a record fit its files again.
+func forgeBag(t *testing.T, dir string) {
+	t.Helper()
+	files, octets := 0, 0
+	err := filepath.WalkDir(filepath.Join(dir, "data"), func(path string, e os.DirEntry, err error) error {
+		if err == nil && e.Type().IsRegular() {
+			files++
+			octets += len(mustRead(t, path))
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	info := filepath.Join(dir, bag.InfoFile)
+	writeFile(t, info, regexp.MustCompile(`Payload-Oxum: .*`).ReplaceAll(mustRead(t, info), fmt.Appendf(nil, "Payload-Oxum: %d.%d", octets, files)))
+	forgeLists(t, dir)
+}
+
+// What others wrote into an inspection cannot turn or break the lines of the plain
+// page and of what make says.
+func TestRecordMadeOfHostileTexts(t *testing.T) {
+	t.Parallel()
+	report, schedule := manyPhotos(t, 2, 64)
+	path := filepath.Join(report, "inspection.json")
+	d, err := inspection.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d.Schedule.Title, d.Tool.OpenCV = hostileText, hostileText
+	for i := range d.Photos {
+		d.Photos[i].Refusal.Detail, d.Photos[i].Device, d.Photos[i].Crew, d.Photos[i].Taken = hostileText, hostileText, hostileText, "2026-05-04T10:00"+hostileText
+	}
+	if err := inspection.WriteFile(path, d); err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	r := runIn(t, dir, "record", "make", report, "--schedule", schedule, "--out", "r")
+	r.said(t, exitDone)
+	for name, text := range map[string]string{"said": r.out + r.err, "READ-ME.txt": string(mustRead(t, filepath.Join(dir, "r/data/READ-ME.txt"))), "bag-info.txt": string(mustRead(t, filepath.Join(dir, "r/bag-info.txt")))} {
+		if unsafeText(text) || strings.Contains(text, "\n  complete and unchanged") {
+			t.Errorf("%s: %q", name, text)
+		}
+	}
+	runIn(t, dir, "record", "summary", "r", "--out", "s.html").said(t, exitDone)
+	if page := string(mustRead(t, filepath.Join(dir, "s.html"))); unsafeText(page) {
+		t.Error("the summary holds what turns letters or is not seen")
 	}
 }

@@ -97,7 +97,7 @@ func runRecordMake(ctx context.Context, t *terminal, o recordMakeOptions, dir st
 		return err
 	}
 	for _, left := range bag.Leftovers(o.out) {
-		t.warn("%s is left over from a run that was cut off, and no record; remove it", left)
+		t.warn("%s is left over from a run that was cut off, and no record; remove it", escape.Text(left))
 	}
 	if err := o.seals(t, &in); err != nil {
 		return err
@@ -161,7 +161,7 @@ func (o recordMakeOptions) input(t *terminal, dir string) (record.Input, error) 
 // it, and no link that leads elsewhere.
 func readInspected(in *record.Input, dir string) error {
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
-		return usageError{"no such folder: " + escape.Text(dir), "give a folder that inspect wrote"}
+		return usageError{"no inspection at " + escape.Text(dir) + ": this is no folder", "give a folder that inspect wrote"}
 	}
 	root, err := os.OpenRoot(dir)
 	if err != nil {
@@ -209,7 +209,7 @@ func decisionsOf(t *terminal, dir string, d inspection.Document) ([]review.Decis
 		return nil, failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}
 	}
 	for _, s := range log.Said() {
-		t.warn("%s", s)
+		t.warn("%s", escape.Text(s))
 	}
 	if n := review.Strangers(d, all); n > 0 {
 		t.warn("%s about nothing in this inspection, as after photos were inspected again; kept aside", plural(n, "decision is", "decisions are"))
@@ -236,7 +236,7 @@ func (o recordMakeOptions) findSchedule(dir, photos string, s inspection.Schedul
 		}
 	}
 	if o.schedule != "" {
-		return record.NamedFile{}, usageError{fmt.Sprintf("--schedule %s is not the schedule that was judged by, or cannot be read: the inspection names one with SHA-256 %.12s…", o.schedule, s.SHA256), "give the file as it was, or inspect again"}
+		return record.NamedFile{}, usageError{fmt.Sprintf("--schedule %s is not the schedule that was judged by, or cannot be read: the inspection names one with SHA-256 %s…", escape.Text(o.schedule), escape.Text(fmt.Sprintf("%.12s", s.SHA256))), "give the file as it was, or inspect again"}
 	}
 	return record.NamedFile{}, usageError{fmt.Sprintf("the schedule %s that was judged by is not beside the photos or the report, or was changed since", escape.Text(s.File)), "name it with --schedule FILE; if it was changed, inspect again"}
 }
@@ -297,10 +297,10 @@ func (o recordMakeOptions) crewList(t *terminal, schedule string) string {
 func (o recordMakeOptions) needs(photos []inspection.Photo) error {
 	for _, p := range photos {
 		if p.Card != nil && p.Card.Size == "proved" && o.card == "" {
-			return usageError{fmt.Sprintf("photo %s was measured with a proved card", p.File), "give the file of proved cards that inspect was given: --card FILE"}
+			return usageError{fmt.Sprintf("photo %s was measured with a proved card", escape.Text(p.File)), "give the file of proved cards that inspect was given: --card FILE"}
 		}
 		if p.Camera != nil && p.Camera.Source == "profile" && len(o.cameras) == 0 {
-			return usageError{fmt.Sprintf("photo %s was measured with a camera profile", p.File), "give the profile that inspect used: --camera FILE"}
+			return usageError{fmt.Sprintf("photo %s was measured with a camera profile", escape.Text(p.File)), "give the profile that inspect used: --camera FILE"}
 		}
 	}
 	return nil
@@ -349,12 +349,16 @@ func predecessor(path string) (*record.Predecessor, error) {
 	defer src.Close()
 	v, err := record.Verify(context.Background(), src, record.Options{})
 	if err != nil {
-		return nil, failure{fmt.Sprintf("--follows %s: %v", path, cause(err)), ""}
+		return nil, failure{escape.Text(fmt.Sprintf("--follows %s: %v", path, cause(err))), ""}
 	}
 	if len(v.Problems) > 0 {
-		return nil, usageError{fmt.Sprintf("--follows %s: something is wrong with it: %s", path, v.Problems[0]), "coursegauge record verify " + path + " tells all"}
+		return nil, usageError{fmt.Sprintf("--follows %s: something is wrong with it: %s", escape.Text(path), v.Problems[0]), "coursegauge record verify " + escape.Text(path) + " tells all"}
 	}
-	return &record.Predecessor{Name: filepath.Base(path), Digest: v.Digest, Made: v.Contents.Made}, nil
+	name := filepath.Base(path)
+	if abs, err := filepath.Abs(path); err == nil {
+		name = filepath.Base(abs) // of "." too
+	}
+	return &record.Predecessor{Name: name, Digest: v.Digest, Made: v.Contents.Made}, nil
 }
 
 func (o recordMakeOptions) explain(ctx context.Context, err error) error {
@@ -366,16 +370,16 @@ func (o recordMakeOptions) explain(ctx context.Context, err error) error {
 	case errors.As(err, &wrong):
 		return failure{wrong.Error(), "a record holds the photos that were inspected; --photos DIR says where they lie, or inspect again"}
 	case errors.As(err, &stamp):
-		return failure{oneLine(stamp.Error()), "nothing was made; try again, or make the record without --timestamp"}
+		return failure{escape.Text(oneLine(stamp.Error())), "nothing was made; try again, or make the record without --timestamp"}
 	case errors.Is(err, fs.ErrExist):
 		return mustNotExist("--out", o.out)
 	}
-	return failure{fmt.Sprintf("cannot make %s: %s", o.out, oneLine(err.Error())), "nothing was left under that name"}
+	return failure{escape.Text(fmt.Sprintf("cannot make %s: %s", o.out, oneLine(err.Error()))), "nothing was left under that name"}
 }
 
 func (o recordMakeOptions) tell(t *terminal, m record.Made) error {
 	for _, d := range m.Doubts {
-		t.warn("%s; it was not left out", d)
+		t.warn("%s; it was not left out", escape.Text(d))
 	}
 	if o.json {
 		return t.json(map[string]any{
@@ -383,15 +387,15 @@ func (o recordMakeOptions) tell(t *terminal, m record.Made) error {
 			"decisions": m.Contents.Decisions, "signed_by": m.Contents.SignedBy, "time_stamped": m.Contents.Stamped, "left_out": append([]string{}, m.Contents.LeftOut...),
 		})
 	}
-	t.say("%s: %s, %s, %s", o.out, plural(len(m.Contents.Photos), "photo", "photos"), plural(m.Contents.Decisions, "decision", "decisions"), megabytes(m.Octets))
+	t.say("%s: %s, %s, %s", escape.Text(o.out), plural(len(m.Contents.Photos), "photo", "photos"), plural(m.Contents.Decisions, "decision", "decisions"), megabytes(m.Octets))
 	for _, what := range m.Contents.LeftOut {
-		t.say("left out: %s", what)
+		t.say("left out: %s", escape.Text(what))
 	}
 	if m.Contents.Elsewhere > 0 {
 		t.say("%s about an earlier inspection, kept aside", plural(m.Contents.Elsewhere, "decision", "decisions"))
 	}
 	t.say("number: %s", m.Digest)
-	t.tell("The number stands for the whole record: write it down elsewhere. Check it: coursegauge record verify %s", o.out)
+	t.tell("The number stands for the whole record: write it down elsewhere. Check it: coursegauge record verify %s", escape.Text(o.out))
 	return nil
 }
 

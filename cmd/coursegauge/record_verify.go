@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/record"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/record/seal"
@@ -133,7 +134,7 @@ func (o recordVerifyOptions) options(t *terminal) (record.Options, error) {
 	}
 	if !o.noMeasuring {
 		out.Measure = measurerOf
-		out.Progress = func(file string) { t.tell("measured again: %s", file) }
+		out.Progress = func(file string) { t.tell("measured again: %s", escape.Text(file)) }
 	}
 	return out, nil
 }
@@ -166,7 +167,7 @@ func (o recordVerifyOptions) chain(ctx context.Context, path string, options rec
 	defer src.Close()
 	v, err := record.Verify(ctx, src, options)
 	if err != nil {
-		return nil, failure{fmt.Sprintf("cannot check %s: %s", path, oneLine(err.Error())), ""}
+		return nil, failure{escape.Text(fmt.Sprintf("cannot check %s: %s", path, oneLine(err.Error()))), ""}
 	}
 	out := &verified{
 		Format: verifiedFormat, Record: path, Number: v.Digest, Title: v.Contents.Title, Made: v.Contents.Made, Files: v.Files, Bytes: v.Octets,
@@ -214,9 +215,9 @@ func (o recordVerifyOptions) find(path string, f *record.Predecessor) (at, wrong
 
 func (v *verified) print(t *terminal) {
 	if v.Title != "" {
-		t.say("%s: record of %q, made %s", v.Record, v.Title, v.Made)
+		t.say("%s: record of \"%s\", made %s", escape.Text(v.Record), escape.Text(v.Title), escape.Text(v.Made))
 	} else {
-		t.say("%s", v.Record)
+		t.say("%s", escape.Text(v.Record))
 	}
 	for _, p := range v.Problems {
 		t.say("  PROBLEM %s", p)
@@ -226,16 +227,16 @@ func (v *verified) print(t *terminal) {
 		t.say("  number %s", v.Number)
 	}
 	if v.Signed != "" {
-		t.say("  signed with %s", v.Signed)
+		t.say("  signed with %s", escape.Text(v.Signed))
 	}
 	if s := v.Stamp; s != nil {
-		t.say("  time stamp of %s by %s", s.Time.Format("2006-01-02 15:04:05 UTC"), s.Authority)
+		t.say("  time stamp of %s by %s", s.Time.Format("2006-01-02 15:04:05 UTC"), escape.Text(s.Authority))
 	}
 	if v.Again > 0 {
 		t.say("  measured again: %s", plural(v.Again, "photo", "photos"))
 	}
 	for _, n := range v.Notes {
-		t.say("  note: %s", n)
+		t.say("  note: %s", escape.Text(n))
 	}
 	if len(v.Problems) == 0 {
 		t.say("  complete and unchanged")
@@ -276,7 +277,7 @@ func verifyBag(ctx context.Context, t *terminal, path string, asJSON bool) error
 		for _, w := range r.Warnings {
 			t.say("warning %s", w)
 		}
-		t.say("%s: BagIt %s, %s, %s, %s", path, r.Version, plural(r.Files, "payload file", "payload files"), plural(len(r.Problems), "problem", "problems"), plural(len(r.Warnings), "warning", "warnings"))
+		t.say("%s: BagIt %s, %s, %s, %s", escape.Text(path), r.Version, plural(r.Files, "payload file", "payload files"), plural(len(r.Problems), "problem", "problems"), plural(len(r.Warnings), "warning", "warnings"))
 	}
 	if !r.Valid() {
 		return errNeedsPerson

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -9,6 +10,8 @@ import (
 	"log/slog"
 	"os"
 	"strings"
+
+	"coursegauge/report/escape"
 
 	"golang.org/x/term"
 )
@@ -103,10 +106,15 @@ func (t *terminal) fail(err error) {
 
 // json prints v as the answer for a script.
 func (t *terminal) json(v any) error {
-	e := json.NewEncoder(t.out)
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
 	e.SetIndent("", "  ")
 	e.SetEscapeHTML(false)
-	return e.Encode(v)
+	if err := e.Encode(v); err != nil {
+		return err
+	}
+	_, err := io.WriteString(t.out, escape.JSON(b.String()))
+	return err
 }
 
 // usageError is wrong use: of the command line, or of a file that it names.

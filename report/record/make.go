@@ -14,6 +14,7 @@ import (
 	"strings"
 	"time"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/record/seal"
@@ -55,7 +56,9 @@ type Made struct {
 // WrongPhoto is a photo that is not the one that was inspected, or not there.
 type WrongPhoto struct{ File, Why string }
 
-func (e WrongPhoto) Error() string { return fmt.Sprintf("photo %s %s", e.File, e.Why) }
+func (e WrongPhoto) Error() string {
+	return fmt.Sprintf("photo %s %s", escape.Text(e.File), escape.Text(e.Why))
+}
 
 // maker writes one record.
 type maker struct {
@@ -319,7 +322,7 @@ func (m *maker) addPages(ctx context.Context) error {
 func (m *maker) info() bag.Info {
 	t := m.Document.Totals
 	in := bag.Info{
-		{Label: "External-Description", Value: "Record of an inspection of fasteners: " + m.contents.Title},
+		{Label: "External-Description", Value: "Record of an inspection of fasteners: " + escape.Text(m.contents.Title)},
 		{Label: "Bagging-Date", Value: m.contents.Made[:len("2006-01-02")]},
 		{Label: "Payload-Oxum", Value: m.w.Oxum()},
 		{Label: "Bag-Software-Agent", Value: "coursegauge " + m.Version},
@@ -335,10 +338,10 @@ func (m *maker) info() bag.Info {
 		in = append(in, bag.Field{Label: labelStamped, Value: "RFC 3161, " + StampFile})
 	}
 	if f := m.contents.Follows; f != nil {
-		in = append(in, bag.Field{Label: labelFollows, Value: "sha256:" + f.Digest + " " + f.Name})
+		in = append(in, bag.Field{Label: labelFollows, Value: f.label()})
 	}
 	for _, what := range m.contents.LeftOut {
-		in = append(in, bag.Field{Label: labelLeftOut, Value: what})
+		in = append(in, bag.Field{Label: labelLeftOut, Value: escape.Text(what)})
 	}
 	return in
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/review"
@@ -30,11 +31,12 @@ func (b *sheet) head(text string) {
 	fmt.Fprintf(b, "\n%s\n%s\n\n", text, strings.Repeat("-", len(text)))
 }
 
-// para wraps a text; indent stands before its second and later lines.
+// para wraps a text; indent stands before its second and later lines. What others wrote
+// in it stays on its lines.
 func (b *sheet) para(first, indent, format string, args ...any) {
 	line := first
 	empty := true
-	for word := range strings.FieldsSeq(fmt.Sprintf(format, args...)) {
+	for word := range strings.FieldsSeq(escape.Text(fmt.Sprintf(format, args...))) {
 		if !empty && len([]rune(line))+1+len([]rune(word)) > pageWidth {
 			b.WriteString(line + "\n")
 			line, empty = indent, true
@@ -50,7 +52,7 @@ func (b *sheet) para(first, indent, format string, args ...any) {
 func (b *sheet) text(format string, args ...any) { b.para("", "", format, args...) }
 func (b *sheet) item(format string, args ...any) { b.para("  * ", "    ", format, args...) }
 func (b *sheet) command(format string, args ...any) {
-	fmt.Fprintf(b, "\n    %s\n\n", fmt.Sprintf(format, args...))
+	fmt.Fprintf(b, "\n    %s\n\n", escape.Text(fmt.Sprintf(format, args...)))
 }
 
 // plainPage is READ-ME.txt: for somebody who has this folder and nothing else.

@@ -168,11 +168,11 @@ func (v *verifier) readContents() bool {
 	info := v.report.Info
 	follows := ""
 	if c.Follows != nil {
-		follows = "sha256:" + c.Follows.Digest + " " + c.Follows.Name
+		follows = c.Follows.label()
 	}
-	for _, f := range []struct{ label, want string }{{labelFormat, Format}, {labelSigned, c.SignedBy}, {labelFollows, strings.Join(strings.Fields(follows), " ")}} {
+	for _, f := range []struct{ label, want string }{{labelFormat, Format}, {labelSigned, c.SignedBy}, {labelFollows, follows}} {
 		if got := info.Get(f.label); got != f.want {
-			v.problem(bag.InfoFile, "%s is %.80q; %s says %.80q", f.label, got, contentsPath, f.want)
+			v.problem(bag.InfoFile, "%s is \"%.80s\"; %s says \"%.80s\"", f.label, got, contentsPath, f.want)
 		}
 	}
 	return true
@@ -189,6 +189,9 @@ func (v *verifier) readInspection() bool {
 		return false
 	}
 	v.Document = d
+	if !isTime(d.Made) || !isVersion(d.Tool.Version) {
+		v.problem(bag.Payload+inspectionPath, "was made \"%.40s\" by version \"%.40s\"; a time as 2026-05-04T17:30:00Z and a version are needed", d.Made, d.Tool.Version)
+	}
 	if again := inspection.New(d.Tool, d.Schedule, d.Made, slices.Clone(d.Photos)); !reflect.DeepEqual(again.Totals, d.Totals) {
 		v.problem(bag.Payload+inspectionPath, "its totals are not those of its photos")
 	}
@@ -217,9 +220,9 @@ func (v *verifier) photos() {
 		case unread(p) && !ok:
 			v.unread++
 		case !isHash(p.SHA256):
-			v.problem(bag.Payload+inspectionPath, "photo %.200q has no hash, so that nothing tells which file was inspected", p.File)
+			v.problem(bag.Payload+inspectionPath, "photo \"%.200s\" has no hash, so that nothing tells which file was inspected", p.File)
 		case !ok:
-			v.problem(bag.Payload+inspectionPath, "photo %.200q was inspected and is not in the record", p.File)
+			v.problem(bag.Payload+inspectionPath, "photo \"%.200s\" was inspected and is not in the record", p.File)
 		case p.SHA256 != k.Inspected():
 			v.problem(bag.Payload+k.Path, "is not the photo that was inspected: the inspection names another hash")
 		}
@@ -323,7 +326,7 @@ func (v *verifier) signature(message, signature, stamp []byte) {
 		want += stampComment(stamp)
 	}
 	if comment != want {
-		v.problem(SignatureFile, "was made for another record or another time stamp: it is signed for %.200q", comment)
+		v.problem(SignatureFile, "was made for another record or another time stamp: it is signed for \"%.200s\"", comment)
 		return
 	}
 	v.Signed = by

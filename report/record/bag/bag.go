@@ -10,8 +10,9 @@ package bag
 import (
 	"fmt"
 	"io"
-	"regexp"
 	"slices"
+
+	"coursegauge/report/escape"
 )
 
 // The files that every bag knows by name.
@@ -33,27 +34,28 @@ const (
 )
 
 // Problem is what is wrong with one file of a bag, or with the bag when Path is "".
+// Both texts may hold what somebody else wrote; String escapes it.
 type Problem struct {
 	Path string `json:"path,omitempty"`
 	Text string `json:"text"`
 }
 
 func (p Problem) String() string {
+	text := escape.Text(p.Text)
 	if p.Path == "" {
-		return p.Text
+		return text
 	}
-	return fmt.Sprintf("%s: %s", shown(p.Path), p.Text)
+	return escape.Text(shown(p.Path)) + ": " + text
 }
 
-// shown is a path on one line, with nothing in it that a terminal would obey.
+// shown is a path as it stands within a sentence: not longer than one can read.
 func shown(path string) string {
-	if plain.MatchString(path) {
-		return path
+	const most = 300
+	if r := []rune(path); len(r) > most {
+		return string(r[:most]) + "…"
 	}
-	return fmt.Sprintf("%+q", path)
+	return path
 }
-
-var plain = regexp.MustCompile(`^[\p{L}\p{M}\p{N}\p{P}\p{S} ]{1,300}$`)
 
 // File is a regular file of a bag and its size in bytes.
 type File struct {

@@ -139,7 +139,7 @@ func (c *checker) readInfo() {
 		c.problem(InfoFile, "Payload-Oxum stands there %d times; once is allowed", len(oxum))
 	}
 	if have := fmt.Sprintf("%d.%d", c.Octets, c.Files); len(oxum) == 1 && oxum[0] != have {
-		c.problem(InfoFile, "Payload-Oxum says %.40q bytes.files; here are %s", oxum[0], have)
+		c.problem(InfoFile, "Payload-Oxum says \"%.40s\" bytes.files; here are %s", oxum[0], have)
 	}
 }
 

@@ -86,7 +86,7 @@ func post(ctx context.Context, address string, question []byte) ([]byte, error) 
 	}
 	defer answer.Body.Close()
 	if kind, _, _ := strings.Cut(answer.Header.Get("Content-Type"), ";"); answer.StatusCode != http.StatusOK || kind != "application/timestamp-reply" {
-		return nil, fmt.Errorf("the authority answered %s, %q, instead of a time stamp", answer.Status, kind)
+		return nil, fmt.Errorf("the authority answered %.80s, \"%.80s\", instead of a time stamp", answer.Status, kind)
 	}
 	reply, err := io.ReadAll(io.LimitReader(answer.Body, maxReply+1))
 	if err == nil && len(reply) > maxReply {
