@@ -2,11 +2,13 @@ package main
 
 import (
 	"bytes"
+	bin "encoding/binary"
 	"encoding/json"
 	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -243,5 +245,50 @@ func TestRecordMadeOfHostileTexts(t *testing.T) {
 	runIn(t, dir, "record", "summary", "r", "--out", "s.html").said(t, exitDone)
 	if page := string(mustRead(t, filepath.Join(dir, "s.html"))); unsafeText(page) {
 		t.Error("the summary holds what turns letters or is not seen")
+	}
+}
+
+// Changes of the archive around a sound record are problems of a record and of a bag.
+func TestRecordEnvelopes(t *testing.T) {
+	t.Parallel()
+	report, schedule := manyPhotos(t, 1, 64)
+	dir := t.TempDir()
+	runIn(t, dir, "record", "make", report, "--schedule", schedule, "--out", "r.zip").said(t, exitDone)
+	whole := mustRead(t, filepath.Join(dir, "r.zip"))
+	end := len(whole) - 22
+	index := int(bin.LittleEndian.Uint32(whole[end+16:]))
+	// moved is the archive with bytes before its index, which is told where it lies then.
+	moved := func(more []byte) []byte {
+		out := slices.Concat(whole[:index], more, whole[index:])
+		bin.LittleEndian.PutUint32(out[end+len(more)+16:], uint32(index+len(more)))
+		return out
+	}
+	for _, c := range []struct {
+		name  string
+		data  []byte
+		words string
+	}{
+		{"prefix", slices.Concat([]byte("#!/bin/sh\n"), whole), "PROBLEM"},
+		{"trailing bytes", append(slices.Clone(whole), "more"...), "does not end with its index"},
+		{"comment", append(append(slices.Clone(whole[:len(whole)-2]), 5, 0), "hello"...), "does not end with its index"},
+		{"gap", moved(make([]byte, 30)), "30 bytes between its last file and its index"},
+		{"hidden file", moved(whole[:bytes.Index(whole[1:], []byte("PK\x03\x04"))+1]), "between its last file and its index"},
+		{"another local name", bytes.Replace(whole, []byte("r/data/READ-ME.txt"), []byte("r/data/READ-ME.exe"), 1), "is called r/data/READ-ME.exe where it lies"},
+		{"link of a DOS system", func() []byte {
+			out := slices.Clone(whole)
+			at := bytes.LastIndex(out, []byte("r/data/READ-ME.txt")) - 46
+			out[at+5] = 0 // made by
+			bin.LittleEndian.PutUint32(out[at+38:], 0o120777<<16)
+			return out
+		}(), "is a link"},
+	} {
+		path := filepath.Join(t.TempDir(), "r.zip")
+		writeFile(t, path, c.data)
+		for _, more := range []string{"--no-measuring", "--bag-only"} {
+			r := runIn(t, dir, "record", "verify", path, more)
+			if r.said(t, exitLook, "PROBLEM", c.words); t.Failed() {
+				t.Fatalf("%s, %s", c.name, more)
+			}
+		}
 	}
 }

@@ -104,9 +104,7 @@ func (v *verifier) bagProblems() {
 	for _, p := range v.src.Folders() {
 		v.problem(p, "is an empty folder, which record make does not write")
 	}
-	whole, hidden := bag.Envelope(v.src)
-	v.Problems = append(v.Problems, hidden...)
-	if !whole && len(hidden) == 0 {
+	if !bag.AsWritten(v.src) && len(v.Problems) == 0 {
 		v.note("the archive itself is not as record make writes it (dates, order or packing differ, as after packing it with another program); the files in it are what counts")
 	}
 	v.canonical()

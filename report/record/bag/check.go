@@ -327,7 +327,7 @@ func (c *checker) hashAll(ctx context.Context) error {
 			if !strings.HasPrefix(f.Path, Payload) && !strings.HasPrefix(f.Path, "tagmanifest-") {
 				c.Unlisted = append(c.Unlisted, f.Path)
 			}
-			continue
+			expected = nil // it is read all the same, to its end
 		}
 		sums, err := c.hash(ctx, f, expected, buffer)
 		if ctx.Err() != nil {
@@ -335,6 +335,9 @@ func (c *checker) hashAll(ctx context.Context) error {
 		}
 		if err != nil {
 			c.problem(f.Path, "%v", err)
+			continue
+		}
+		if expected == nil {
 			continue
 		}
 		c.Sums[f.Path] = sums["sha256"]
