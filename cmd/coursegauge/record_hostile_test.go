@@ -292,3 +292,53 @@ func TestRecordEnvelopes(t *testing.T) {
 		}
 	}
 }
+
+// A record that nobody signed, with verdicts or lengths written anew and all lists made
+// to fit: verify judges and measures again, whatever version the record names.
+func TestRecordOfForgedMeasurements(t *testing.T) {
+	t.Parallel()
+	report, photos, schedule := inspectedFolder(t)
+	dir := t.TempDir()
+	runIn(t, dir, "record", "make", report, "--photos", photos, "--schedule", schedule, "--out", "r").said(t, exitDone)
+	runIn(t, dir, "record", "verify", "r", "--no-measuring").said(t, exitDone, "complete and unchanged; not checked: 3 photos not measured again")
+	for _, c := range []struct {
+		name   string
+		change func(p *inspection.Photo)
+		again  bool
+		words  string
+	}{
+		{"a verdict", func(p *inspection.Photo) {
+			p.Heads[0].Verdict = map[string]string{"clear": "suspect"}[p.Heads[0].Verdict]
+		}, false, "and its rules make it"},
+		{"no hash", func(p *inspection.Photo) { p.SHA256 = "" }, false, "has no hash"},
+		{"a profile", func(p *inspection.Photo) { p.Camera.Source = "profile" }, false, "the record holds none"},
+		{"wide uncertainties", func(p *inspection.Photo) {
+			for i := range p.Heads {
+				if l := p.Heads[i].AboveButt; l != nil {
+					p.Heads[i].AboveButt = &inspection.Length{MM: l.MM, U: 20}
+				}
+			}
+		}, true, "height above the butt is"},
+	} {
+		at := filepath.Join(t.TempDir(), "r")
+		if err := os.CopyFS(at, os.DirFS(filepath.Join(dir, "r"))); err != nil {
+			t.Fatal(err)
+		}
+		path := filepath.Join(at, "data/inspection/inspection.json")
+		d, err := inspection.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		d.Tool.Version = "0.9"
+		c.change(&d.Photos[slices.IndexFunc(d.Photos, func(p inspection.Photo) bool { return len(p.Heads) > 0 })])
+		if err := inspection.WriteFile(path, inspection.New(d.Tool, d.Schedule, d.Made, d.Photos)); err != nil {
+			t.Fatal(err)
+		}
+		forgeBag(t, at)
+		args := []string{"record", "verify", at}
+		if !c.again {
+			args = append(args, "--no-measuring")
+		}
+		runIn(t, dir, args...).said(t, exitLook, c.words)
+	}
+}

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"coursegauge/report/escape"
 	"coursegauge/report/record"
@@ -77,7 +78,9 @@ type verified struct {
 	Again    int           `json:"photos_measured_again"`
 	Problems []bag.Problem `json:"problems"`
 	Notes    []string      `json:"notes"`
-	Earlier  *verified     `json:"earlier,omitempty"`
+	// Unchecked is what nothing could be held against, with counts.
+	Unchecked []string  `json:"not_checked"`
+	Earlier   *verified `json:"earlier,omitempty"`
 }
 
 func runRecordVerify(ctx context.Context, t *terminal, o recordVerifyOptions, path string) error {
@@ -158,7 +161,7 @@ func damaged(path string) []bag.Problem {
 // chain checks a record and those that it adds to.
 func (o recordVerifyOptions) chain(ctx context.Context, path string, options record.Options, seen map[string]bool) (*verified, error) {
 	if p := damaged(path); p != nil {
-		return &verified{Format: verifiedFormat, Record: path, Problems: p, Notes: []string{}}, nil
+		return &verified{Format: verifiedFormat, Record: path, Problems: p, Notes: []string{}, Unchecked: []string{}}, nil
 	}
 	src, err := openBag(path, "")
 	if err != nil {
@@ -171,14 +174,14 @@ func (o recordVerifyOptions) chain(ctx context.Context, path string, options rec
 	}
 	out := &verified{
 		Format: verifiedFormat, Record: path, Number: v.Digest, Title: v.Contents.Title, Made: v.Contents.Made, Files: v.Files, Bytes: v.Octets,
-		Signed: v.Signed, Stamp: v.Stamp, Again: v.Again, Problems: append([]bag.Problem{}, v.Problems...), Notes: append([]string{}, v.Notes...),
+		Signed: v.Signed, Stamp: v.Stamp, Again: v.Again, Problems: append([]bag.Problem{}, v.Problems...), Notes: append([]string{}, v.Notes...), Unchecked: append([]string{}, v.Unchecked...),
 	}
 	f := v.Contents.Follows
 	if f == nil || seen[v.Digest] {
 		return out, nil
 	}
 	if o.alone {
-		out.Notes = append(out.Notes, fmt.Sprintf("it adds to %s (%.12s…), which was not checked", f.Name, f.Digest))
+		out.Unchecked = append(out.Unchecked, fmt.Sprintf("it adds to %s (%.12s…)", f.Name, f.Digest))
 		return out, nil
 	}
 	seen[v.Digest] = true
@@ -238,11 +241,14 @@ func (v *verified) print(t *terminal) {
 	for _, n := range v.Notes {
 		t.say("  note: %s", escape.Text(n))
 	}
-	if len(v.Problems) == 0 {
-		t.say("  complete and unchanged")
-	} else {
-		t.say("  %s", plural(len(v.Problems), "problem", "problems"))
+	last := "complete and unchanged"
+	if len(v.Problems) > 0 {
+		last = plural(len(v.Problems), "problem", "problems")
 	}
+	if len(v.Unchecked) > 0 {
+		last += "; not checked: " + escape.Text(strings.Join(v.Unchecked, ", "))
+	}
+	t.say("  %s", last)
 	if v.Earlier != nil {
 		t.say("which adds to")
 		v.Earlier.print(t)

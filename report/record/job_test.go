@@ -15,9 +15,13 @@ import (
 	"time"
 
 	"coursegauge/report/inspection"
+	"coursegauge/report/judge"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/record/seal"
 	"coursegauge/report/review"
+	"coursegauge/report/schedule"
+	"coursegauge/vision"
+	"coursegauge/vision/length"
 )
 
 const testdata = "../../testdata"
@@ -61,13 +65,30 @@ func mustRead(t testing.TB, path string) []byte {
 	return data
 }
 
-// head is an invented head.
-func head(id int, verdict string) inspection.Fastener {
-	return inspection.Fastener{
-		ID: id, Px: inspection.XY{float64(5 + 10*id), 12}, RadiusPx: 3, Score: 0.9, Verdict: verdict,
-		AboveButt: &inspection.Length{MM: 160, U: 0.4}, Drive: inspection.Drive{Class: "flush"},
-		Rules: []inspection.Rule{{Rule: "height", Result: verdict, Text: "an invented reason"}},
+// limits are those of the invented job: the band is 150 to 178 mm above the butt.
+var limits = func() schedule.Schedule {
+	const file = "photos/laminated-metric/schedule.yaml"
+	data, err := os.ReadFile(filepath.Join(testdata, file))
+	if err != nil {
+		panic(err)
 	}
+	s, err := schedule.Read(file, data)
+	if err != nil {
+		panic(err)
+	}
+	return s
+}()
+
+// head is an invented head, judged: in the band when it is to be clear, 12 mm above it
+// when it is to be suspect.
+func head(id int, verdict string) inspection.Fastener {
+	height := map[string]length.MM{"clear": 160, "suspect": 190}[verdict]
+	above, joint := length.New(height, 0.4), length.New(300, 1)
+	r := &vision.Result{Course: &vision.Course{}, Fasteners: []vision.Fastener{{
+		ID: id, Px: vision.Point{X: float64(5 + 10*id), Y: 12}, RadiusPx: 3, Score: 0.9, Piece: -1, AboveButt: &above, LowerJoint: &joint,
+		Drive: vision.Drive{Class: vision.Flush, P: map[vision.DriveClass]float64{vision.Flush: 0.98, vision.Cocked: 0.02}},
+	}}}
+	return inspection.Build(inspection.Source{}, limits, r, judge.Judge(limits, r)).Heads[0]
 }
 
 // job is an invented job: three photos, one of them refused, two decisions.

@@ -33,8 +33,8 @@ func TestMakeAndVerify(t *testing.T) {
 		if len(v.Problems) > 0 || v.Digest != folder.Digest || !strings.Contains(v.Signed, "office.pub") || v.Files != 10 {
 			t.Errorf("%s: %d files, signed %q\n%s%q", name, v.Files, v.Signed, said(v), filesIn(t, filepath.Join(dir, "a")))
 		}
-		if len(v.Notes) != 1 || !strings.Contains(v.Notes[0], "not measured again") {
-			t.Errorf("%s: notes %q", name, v.Notes)
+		if len(v.Notes) != 0 || len(v.Unchecked) != 1 || v.Unchecked[0] != "3 photos not measured again" {
+			t.Errorf("%s: notes %q, not checked %q", name, v.Notes, v.Unchecked)
 		}
 	}
 	for _, p := range in.Document.Photos {
@@ -395,15 +395,29 @@ func TestDisagreements(t *testing.T) {
 		{"half a millimetre", now(func(p *inspection.Photo) { p.Heads[0].AboveButt.MM += 0.5 }), true, false},
 		{"two millimetres", now(func(p *inspection.Photo) { p.Heads[0].AboveButt.MM += 2 }), true, true},
 		{"another verdict", now(func(p *inspection.Photo) { p.Heads[0].Verdict = "clear" }), true, false},
-		{"a head less", now(func(p *inspection.Photo) { p.Heads = p.Heads[:1] }), true, true},
-		{"a head elsewhere", now(func(p *inspection.Photo) { p.Heads[1].Px[0] += 50 }), true, true},
+		{"a head less", now(func(p *inspection.Photo) { p.Heads = p.Heads[:1] }), true, false},
+		{"a head elsewhere", now(func(p *inspection.Photo) { p.Heads[1].Px[0] += 50 }), true, false},
+		{"another drive", now(func(p *inspection.Photo) { p.Heads[0].Drive.Class = "cocked" }), true, false},
+		{"exposed", now(func(p *inspection.Photo) { p.Heads[0].Exposed = true }), true, false},
+		{"a rule answered otherwise", now(func(p *inspection.Photo) { p.Heads[0].Rules[0].Result = "not_judged" }), true, false},
+		{"no length", now(func(p *inspection.Photo) { p.Heads[0].LowerJoint = nil }), true, false},
+		// half of .40 mm less .05 mm, twice of it and .05 mm
+		{"an uncertainty of half", now(func(p *inspection.Photo) { p.Heads[0].AboveButt.U = 0.76 }), true, false},
+		{"an uncertainty under half", now(func(p *inspection.Photo) { p.Heads[0].AboveButt.U = 0.92 }), true, true},
+		{"an uncertainty over twice", now(func(p *inspection.Photo) { p.Heads[0].AboveButt.U = 0.17 }), true, true},
+		{"a finding more", now(func(p *inspection.Photo) { p.Findings = []inspection.Finding{{Rule: "gap", Result: "suspect"}} }), true, false},
+		{"two heads at one place", now(func(p *inspection.Photo) { p.Heads[1].Px, p.Heads[0].Px[0] = p.Heads[0].Px, -90 }), true, true},
 		{"refused", now(func(p *inspection.Photo) { p.Status = inspection.Refused }), true, true},
 	} {
-		if got := disagreements(then, c.now, true); len(got) > 0 != c.same {
+		if got := disagreements(then, c.now, true); len(got.wrong) > 0 != c.same || len(got.version) > 0 {
 			t.Errorf("%s, same version: %q, want some: %v", c.name, got, c.same)
 		}
-		if got := disagreements(then, c.now, false); len(got) > 0 != c.another {
+		got := disagreements(then, c.now, false)
+		if len(got.wrong) > 0 != c.another {
 			t.Errorf("%s, another version: %q, want some: %v", c.name, got, c.another)
+		}
+		if c.same && len(got.wrong)+len(got.version) == 0 && !slices.Contains([]string{"half a millimetre", "an uncertainty of half"}, c.name) { // which another version may tell
+			t.Errorf("%s, another version: nothing is said", c.name)
 		}
 	}
 }
