@@ -342,3 +342,35 @@ func TestRecordOfForgedMeasurements(t *testing.T) {
 		runIn(t, dir, args...).said(t, exitLook, c.words)
 	}
 }
+
+// Photos that cannot be written anew are left out of a record to hand over, with a line
+// each; a name of a crew that cannot be replaced ends in exit status 1.
+func TestRecordToHandOverIsMadeAllTheSame(t *testing.T) {
+	t.Parallel()
+	report, schedule := manyPhotos(t, 2, 64)
+	path := filepath.Join(report, "inspection.json")
+	d, err := inspection.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	runIn(t, dir, "record", "make", report, "--schedule", schedule, "--out", "r.zip", "--no-location").said(t, exitDone,
+		"0 photos", "left out: the photo IMG_0.jpg: it cannot be written anew", "left out: the photo IMG_1.jpg")
+	runIn(t, dir, "record", "verify", "r.zip").said(t, exitDone, "complete and unchanged; not checked: 2 photos that were left out on purpose")
+	d.Photos[0].Crew = "Quiet Hands"
+	d.Photos[1].Device = "phone of quiet hands"
+	if err := inspection.WriteFile(path, d); err != nil {
+		t.Fatal(err)
+	}
+	runIn(t, dir, "record", "make", report, "--schedule", schedule, "--out", "crew", "--redact", "crew").said(t, exitDone, "left out: the names of the crews (1)")
+	for _, file := range []string{"data/inspection/inspection.json", "data/inspection/fasteners.csv", "data/READ-ME.txt", "data/record.json", "bag-info.txt"} {
+		if text := strings.ToLower(string(mustRead(t, filepath.Join(dir, "crew", file)))); strings.Contains(text, "quiet hands") {
+			t.Errorf("%s holds the name", file)
+		}
+	}
+	d.Photos[1].Device = "hands phone"
+	if err := inspection.WriteFile(path, d); err != nil {
+		t.Fatal(err)
+	}
+	runIn(t, dir, "record", "make", report, "--schedule", schedule, "--out", "left", "--redact", "crew").said(t, exitLook, `still holds "hands" of a crew's name`)
+}

@@ -53,11 +53,18 @@ RFC 3161 at that address to vouch for when the record was there: it is sent a ha
 and nothing else. --follows names an earlier record that this one adds to.
 
 --no-location and --redact crew make a record to hand over. It says what was left
-out. Photos are then written anew without location, device, maker's notes and
-previews; the picture in them stays bit for bit, and the record names the hash of
-each original. A report that tells what is to be left out stays out.
+out. Photos are then written anew without location, device, maker's notes, colour
+profiles and previews; the picture in them stays bit for bit, and the record names
+the hash of each original. A photo that cannot be is left out, with a line that says
+so, and names of photos that read as coordinates are replaced. For names of crews
+stand crew 1, crew 2 and so on, in names of files, decisions and notes too; while
+one of them is left anywhere the exit status is 1. A report that tells what is to
+be left out stays out.
 
-What is there already is never written over.`,
+What is there already is never written over.
+
+Exit status: 0 done; 1 done, and something needs a person; 2 wrong use; 3 could not
+do it; 130 stopped.`,
 		Example: `  coursegauge record make lot-7-report --out lot-7-record.zip
   coursegauge record make lot-7-report --out lot-7-record.zip --sign office.key
   coursegauge record make lot-7-report --out hand-over.zip --no-location --redact crew
@@ -271,7 +278,11 @@ func (o recordMakeOptions) addSettings(t *terminal, in *record.Input) error {
 		}
 	}
 	if crews := o.crewList(t, in.Schedule.Name); crews != "" && err == nil {
-		in.Crews, err = read("the list of crews", crews, func(data []byte) error { _, err := crew.Read(filepath.Base(crews), data); return err })
+		in.Crews, err = read("the list of crews", crews, func(data []byte) error {
+			list, err := crew.Read(filepath.Base(crews), data)
+			in.CrewNames = list.Names()
+			return err
+		})
 	}
 	return err
 }
@@ -379,8 +390,15 @@ func (o recordMakeOptions) explain(ctx context.Context, err error) error {
 
 func (o recordMakeOptions) tell(t *terminal, m record.Made) error {
 	for _, d := range m.Doubts {
-		t.warn("%s; it was not left out", escape.Text(d))
+		t.warn("%s", escape.Text(d))
 	}
+	if err := o.print(t, m); err != nil || len(m.Doubts) == 0 {
+		return err
+	}
+	return errNeedsPerson
+}
+
+func (o recordMakeOptions) print(t *terminal, m record.Made) error {
 	if o.json {
 		return t.json(map[string]any{
 			"format": "coursegauge-record-made/1", "record": o.out, "number": m.Digest, "photos": len(m.Contents.Photos), "rewritten": m.Rewritten, "bytes": m.Octets,

@@ -300,7 +300,6 @@ func TestRecordWrongUse(t *testing.T) {
 		{[]string{"make", report, "--out", "r", "--sign", "none.key"}, exitUsage, "this is no secret key"},
 		{[]string{"make", report, "--out", "r", "--schedule", "none.key"}, exitUsage, "is not the schedule that was judged by"},
 		{[]string{"make", report, "--out", "r", "--photos", dir}, exitFailed, "photo IMG_0.jpg is not in"},
-		{[]string{"make", report, "--out", "r", "--no-location"}, exitFailed, "JPEG and PNG photos alone"},
 		{[]string{"make", report, "--out", "r", "--follows", "there.zip"}, exitFailed, "neither a folder nor a sound zip archive"},
 		{[]string{"key", "--out", "a.key", "--passphrase-file", "short"}, exitUsage, "at least 8 are needed"},
 		{[]string{"key", "--out", "a.key"}, exitUsage, "no terminal to ask on"},

@@ -33,6 +33,7 @@ type Input struct {
 	Cards      *NamedFile  // or nil
 	Profiles   []NamedFile // of cameras
 	Crews      *NamedFile  // or nil
+	CrewNames  []string    // that the list of crews knows
 	NoLocation bool
 	NoCrew     bool
 	Follows    *Predecessor
@@ -69,7 +70,10 @@ type maker struct {
 	given    []inspection.Photo // before anything was left out
 	doubts   []string
 	octets   int64
-	unread   int // photos that inspect could not read
+	unread   int               // photos that inspect could not read
+	sources  map[string]string // the names in their folder of the photos, by those in the record
+	renamed  int               // photos
+	crews    pseudonyms
 }
 
 // Make writes the record to target, a folder or a .zip, whole or not at all.
@@ -80,11 +84,11 @@ func Make(ctx context.Context, in Input, target string) (Made, error) {
 	}
 	defer w.Abort()
 	m := &maker{Input: in, w: w, given: in.Document.Photos}
+	m.redact()
 	here, elsewhere := m.splitDecisions()
 	m.answers = review.Fold(here)
-	m.Document = m.redacted()
 	m.contents = Contents{
-		Format: Format, Made: in.Made.UTC().Format(time.RFC3339), Version: in.Version, Title: in.Document.Schedule.Title,
+		Format: Format, Made: in.Made.UTC().Format(time.RFC3339), Version: in.Version, Title: m.Document.Schedule.Title,
 		Follows: in.Follows, Stamped: in.Stamp != nil, Decisions: len(here), Elsewhere: len(elsewhere),
 	}
 	if in.Key != nil {
@@ -101,13 +105,7 @@ func Make(ctx context.Context, in Input, target string) (Made, error) {
 		}
 	}
 	digest, err := w.Close(ctx, m.info(), m.tags(), func(message []byte) ([]bag.Seal, error) { return m.seals(ctx, message) })
-	rewritten := 0
-	for _, p := range m.contents.Photos {
-		if p.Original != "" {
-			rewritten++
-		}
-	}
-	return Made{digest, m.contents, m.octets, rewritten, m.doubts}, err
+	return Made{digest, m.contents, m.octets, m.contents.rewritten(), m.doubts}, err
 }
 
 // splitDecisions keeps apart the decisions that speak of nothing in the
@@ -125,6 +123,7 @@ func (m *maker) splitDecisions() (here, elsewhere []review.Decision) {
 }
 
 func (m *maker) add(ctx context.Context, path string, data []byte) error {
+	m.sweep(path, data)
 	_, n, err := m.w.Add(ctx, path, bytes.NewReader(data))
 	m.octets += n
 	return err
@@ -139,7 +138,11 @@ func (m *maker) addSettings(ctx context.Context) error {
 		if f == nil {
 			return nil
 		}
-		path := taken.name(settingsFolder + filepath.Base(f.Name))
+		name := filepath.Base(f.Name)
+		if m.NoCrew {
+			name = m.crews.replace(name)
+		}
+		path := taken.name(settingsFolder + name)
 		keep(path)
 		return m.add(ctx, path, f.Data)
 	}
@@ -170,7 +173,7 @@ func (m *maker) addPhotos(ctx context.Context) error {
 	taken := names{}
 	for _, p := range m.Document.Photos {
 		switch {
-		case !filepath.IsLocal(filepath.FromSlash(p.File)):
+		case !filepath.IsLocal(filepath.FromSlash(m.sources[p.File])):
 			return WrongPhoto{p.File, "has a name that leads out of the folder of the photos"}
 		case unread(p):
 			m.unread++
@@ -179,11 +182,14 @@ func (m *maker) addPhotos(ctx context.Context) error {
 			return WrongPhoto{p.File, "is named without a hash in the inspection, so that nothing tells which file it was"}
 		}
 		at := Photo{File: p.File, Path: taken.name(photosFolder + p.File)}
-		if err := m.addPhoto(ctx, root, &at); err != nil {
-			return err
+		err := m.addPhoto(ctx, root, &at, p.SHA256)
+		var plain notBare
+		if errors.As(err, &plain) {
+			m.contents.Omitted = append(m.contents.Omitted, Omitted{p.File, p.SHA256, plain.Error()})
+			continue
 		}
-		if at.Inspected() != p.SHA256 {
-			return WrongPhoto{p.File, "is not the one that was inspected: its bytes differ"}
+		if err != nil {
+			return err
 		}
 		m.contents.Photos = append(m.contents.Photos, at)
 		if m.Progress != nil {
@@ -207,23 +213,62 @@ func openFolder(dir string) (*os.Root, error) {
 // whether a file under its name is the one, so that a record never holds it.
 func unread(p inspection.Photo) bool { return p.SHA256 == "" && p.Status == inspection.Refused }
 
-// addPhoto puts one photo into the record: a regular file that lies in the folder.
-func (m *maker) addPhoto(ctx context.Context, root *os.Root, at *Photo) error {
-	f, err := bag.OpenRegular(root, at.File)
+// addPhoto puts one photo into the record: a regular file that lies in the folder and
+// has the hash by which the inspection knows it.
+func (m *maker) addPhoto(ctx context.Context, root *os.Root, at *Photo, inspected string) error {
+	name := m.sources[at.File]
+	f, err := bag.OpenRegular(root, name)
 	switch {
 	case errors.Is(err, os.ErrNotExist):
-		return WrongPhoto{at.File, "is not in " + m.Photos}
+		return WrongPhoto{name, "is not in " + m.Photos}
 	case err != nil:
-		return WrongPhoto{at.File, "cannot be read as a file of " + m.Photos + ": " + bag.Cause(err).Error()}
+		return WrongPhoto{name, "cannot be read as a file of " + m.Photos + ": " + bag.Cause(err).Error()}
 	}
 	defer f.Close()
-	if m.NoLocation {
-		return m.addStripped(ctx, at, f)
+	another := WrongPhoto{name, "is not the one that was inspected: its bytes differ"}
+	if !m.NoLocation && !m.NoCrew {
+		var n int64
+		at.SHA256, n, err = m.w.Add(ctx, at.Path, f)
+		m.octets += n
+		if err == nil && at.SHA256 != inspected {
+			return another
+		}
+		return err
 	}
-	var n int64
-	at.SHA256, n, err = m.w.Add(ctx, at.Path, f)
-	m.octets += n
-	return err
+	data, err := readLimited(f, maxPhoto)
+	if err != nil {
+		return err
+	}
+	if sha256Of(data) != inspected {
+		return another
+	}
+	if m.NoLocation {
+		if data, err = stripped(at, data); err != nil {
+			return err
+		}
+	}
+	at.SHA256 = sha256Of(data)
+	return m.add(ctx, at.Path, data)
+}
+
+// notBare is that a photo cannot be written anew without what is to be left out.
+type notBare struct{ cause error }
+
+func (e notBare) Error() string {
+	return "it cannot be written anew without its location: " + e.cause.Error()
+}
+
+// stripped is a photo without its location; at takes in the hashes that tell of it.
+func stripped(at *Photo, data []byte) ([]byte, error) {
+	out, picture, err := withoutLocation(data)
+	if err != nil {
+		return nil, notBare{err}
+	}
+	at.Picture = picture
+	if !bytes.Equal(out, data) {
+		at.Original = sha256Of(data)
+	}
+	return out, nil
 }
 
 // lines writes decisions as their log does.
@@ -239,25 +284,6 @@ func lines(decisions []review.Decision) (out []byte) {
 
 // maxPhoto is the largest photo that is taken into memory to be written anew.
 const maxPhoto = 512 << 20
-
-func (m *maker) addStripped(ctx context.Context, at *Photo, from io.Reader) error {
-	data, err := readLimited(from, maxPhoto)
-	if err != nil {
-		return err
-	}
-	out, picture, err := withoutLocation(data)
-	if err != nil {
-		return strippable(at.File, err)
-	}
-	at.Picture = picture
-	if !bytes.Equal(out, data) {
-		at.Original = sha256Of(data)
-	}
-	var n int64
-	at.SHA256, n, err = m.w.Add(ctx, at.Path, bytes.NewReader(out))
-	m.octets += n
-	return err
-}
 
 func readLimited(r io.Reader, limit int64) ([]byte, error) {
 	data, err := io.ReadAll(io.LimitReader(r, limit+1))

@@ -103,7 +103,8 @@ func (in pageInput) inside(b *sheet) {
 	b.head("What is inside")
 	b.text("All of it is in open formats; photos are in those of the cameras. Paths count from the folder \"data\", in which this page lies.")
 	b.WriteString("\n")
-	b.item("%s: the photos, %d files as the cameras made them (most are JPEG, which any program that shows pictures opens).", photosFolder, len(in.contents.Photos))
+	anew := in.contents.rewritten()
+	b.item("%s: the photos, %d files (most are JPEG, which any program that shows pictures opens): %d byte for byte as the cameras made them, %d written anew without what was left out, their pictures untouched.", photosFolder, len(in.contents.Photos), len(in.contents.Photos)-anew, anew)
 	b.item("%s: everything that was measured, as text (JSON, UTF-8); lengths in millimetres with their standard uncertainty.", inspectionPath)
 	b.item("%s: the same as a table, one row a fastener, with what was decided; any spreadsheet opens it.", fastenersPath)
 	if in.contents.Decisions > 0 {
@@ -308,7 +309,7 @@ func (in pageInput) leftOut(b *sheet) {
 		b.item("%s", what)
 	}
 	b.WriteString("\n")
-	b.text("Notes and names of people who decided were not searched. The rest is as it was, and the lists of hashes prove that.")
+	b.text("Of %d photos in this record %d are byte for byte those that were inspected; %d were written anew. The rest is as it was, and the lists of hashes prove that.", len(in.contents.Photos), len(in.contents.Photos)-in.contents.rewritten(), in.contents.rewritten())
 }
 
 // Cautions stand wherever figures of a record are shown.

@@ -67,6 +67,8 @@ type Contents struct {
 	Title    string   `json:"title"`
 	Settings Settings `json:"settings"`
 	Photos   []Photo  `json:"photos"`
+	// Omitted are photos of the inspection that the record lacks on purpose.
+	Omitted []Omitted `json:"omitted_photos,omitempty"`
 	// LeftOut says in sentences what this record lacks on purpose.
 	LeftOut []string `json:"left_out,omitempty"`
 	// Follows names the record that this one adds to.
@@ -98,6 +100,23 @@ type Photo struct {
 	SHA256   string `json:"sha256"`
 	Original string `json:"original_sha256,omitempty"`
 	Picture  string `json:"picture_sha256,omitempty"`
+}
+
+// Omitted is a photo that the record lacks, and why.
+type Omitted struct {
+	File   string `json:"file"`
+	SHA256 string `json:"sha256"`
+	Why    string `json:"why"`
+}
+
+// rewritten counts the photos that were written anew.
+func (c Contents) rewritten() (n int) {
+	for _, p := range c.Photos {
+		if p.Original != "" {
+			n++
+		}
+	}
+	return n
 }
 
 // Inspected is the hash by which the inspection knows the photo.

@@ -2,15 +2,18 @@ package record
 
 import (
 	"bytes"
+	"compress/zlib"
 	"encoding/binary"
 	"hash/crc32"
 	"image"
 	"image/png"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
+	"coursegauge/report/inspection"
 	"coursegauge/vision/photo"
 )
 
@@ -80,7 +83,16 @@ func TestNothingHidesInAPhoto(t *testing.T) {
 	data = append(data, segment(0xed, "Photoshop 3.0\x00"+secret)...)
 	data = append(data, segment(0xfe, secret)...)
 	data = append(data, segment(0xe2, "MPF\x00"+secret)...)
-	data = append(append(data, plain[2:]...), secret...) // behind the picture
+	data = append(data, segment(0xee, "Adobe\x00\x64\x00\x00\x00\x00\x01"+secret)...)
+	data = append(data, segment(0xe2, "ICC_PROFILE\x00\x01\x01"+secret)...)
+	data = append(data, segment(0xf3, secret)...)                                                // JPG, reserved
+	data = append(data, segment(0xc8, secret)...)                                                // likewise
+	data = append(data, segment(0xe0, "JFIF\x00\x01\x01\x00\x00\x01\x00\x01\x00\x00"+secret)...) // a second one
+	body := plain[2 : len(plain)-2]
+	data = append(data, body...)
+	data = append(data, segment(0xfe, secret)...) // between the scan and the end
+	data = append(data, segment(0xe5, secret)...)
+	data = append(append(data, 0xff, 0xff, 0xd9), secret...) // behind the picture
 	out, _, err := withoutLocation(data)
 	if err != nil {
 		t.Fatal(err)
@@ -91,11 +103,25 @@ func TestNothingHidesInAPhoto(t *testing.T) {
 	if p, err := photo.Decode(out, photo.Options{}); err != nil || p.Width() != 48 {
 		t.Errorf("the picture is gone: %v", err)
 	}
+	if !bytes.Contains(out, []byte("\xff\xee\x00\x0eAdobe\x00\x64\x00\x00\x00\x00\x01\xff")) {
+		t.Error("the transform of the colours is gone")
+	}
+	table := bytes.Index(plain, []byte{0xff, 0xdb})
+	for name, bad := range map[string][]byte{
+		"more in a table":                   slices.Concat(plain[:table], segment(0xdb, string(plain[table+4:table+2+int(binary.BigEndian.Uint16(plain[table+2:]))])+secret), plain[table+2+int(binary.BigEndian.Uint16(plain[table+2:])):]),
+		"more in restarts":                  slices.Concat(plain[:2], segment(0xdd, "\x00\x00"+secret), plain[2:]),
+		"more behind a table between scans": slices.Concat(plain[:len(plain)-2], segment(0xdd, "\x00\x00"), []byte(secret), plain[len(plain)-2:]),
+		"no end":                            plain[:len(plain)-2],
+	} {
+		if out, _, err := withoutLocation(bad); err == nil {
+			t.Errorf("%s: %d bytes", name, len(out))
+		}
+	}
 	var b bytes.Buffer
 	if err := png.Encode(&b, image.NewGray(image.Rect(0, 0, 48, 32))); err != nil {
 		t.Fatal(err)
 	}
-	body := append([]byte("tEXt"), secret...)
+	body = append([]byte("tEXt"), secret...)
 	chunk := binary.BigEndian.AppendUint32(binary.BigEndian.AppendUint32(nil, uint32(len(secret))), 0)[:4]
 	chunk = binary.BigEndian.AppendUint32(append(chunk, body...), crc32.ChecksumIEEE(body))
 	end := bytes.Index(b.Bytes(), []byte("IDAT")) - 4
@@ -106,10 +132,89 @@ func TestNothingHidesInAPhoto(t *testing.T) {
 	}
 }
 
-func TestOtherFormatsAreRefused(t *testing.T) {
-	if _, _, err := withoutLocation([]byte("\x00\x00\x00\x18ftypheic")); err == nil || !strings.Contains(err.Error(), "JPEG and PNG photos alone") {
-		t.Errorf("%v", err)
+// Chunks of a PNG that have room for more than a picture, rows that it does not show and
+// bytes behind its rows.
+func TestNothingHidesInAPNG(t *testing.T) {
+	var b bytes.Buffer
+	m := image.NewGray(image.Rect(0, 0, 48, 32))
+	if err := png.Encode(&b, m); err != nil {
+		t.Fatal(err)
 	}
+	plain := b.Bytes()
+	chunk := func(kind, data string) []byte {
+		body := append([]byte(kind), data...)
+		return binary.BigEndian.AppendUint32(append(binary.BigEndian.AppendUint32(nil, uint32(len(data))), body...), crc32.ChecksumIEEE(body))
+	}
+	rows := func(n int, more string) string {
+		var z bytes.Buffer
+		w := zlib.NewWriter(&z)
+		_, _ = w.Write(make([]byte, 49*n))
+		_ = w.Close()
+		return z.String() + more
+	}
+	head := plain[:8+25]
+	adam7 := chunk("IHDR", "\x00\x00\x00\x03\x00\x00\x00\x02\x08\x00\x00\x00\x01")
+	for _, c := range []struct {
+		name string
+		data []byte
+		ok   bool
+	}{
+		{"as it is", plain, true},
+		{"rows of its own", slices.Concat(head, chunk("IDAT", rows(32, "")), chunk("IEND", "")), true},
+		{"in two pieces", slices.Concat(head, chunk("IDAT", rows(32, "")[:9]), chunk("IDAT", rows(32, "")[9:]), chunk("IEND", "")), true},
+		{"a profile", slices.Concat(head, chunk("iCCP", "barn\x00\x00barn"), chunk("IDAT", rows(32, "")), chunk("IEND", "")), true},
+		// passes of a picture of 3 x 2: pixel (0,0); none; none; (2,0); none; (1,0); row 1
+		{"in passes", slices.Concat(plain[:8], adam7, chunk("IDAT", passes(2+2+2+4)), chunk("IEND", "")), true},
+		{"a row more in passes", slices.Concat(plain[:8], adam7, chunk("IDAT", passes(2+2+2+4+1)), chunk("IEND", "")), false},
+		{"a row more", slices.Concat(head, chunk("IDAT", rows(33, "")), chunk("IEND", "")), false},
+		{"a row less", slices.Concat(head, chunk("IDAT", rows(31, "")), chunk("IEND", "")), false},
+		{"behind the rows", slices.Concat(head, chunk("IDAT", rows(32, "barn")), chunk("IEND", "")), false},
+		{"a long gamma", slices.Concat(head, chunk("gAMA", "0123barn"), chunk("IDAT", rows(32, "")), chunk("IEND", "")), false},
+		{"two gammas", slices.Concat(head, chunk("gAMA", "0123"), chunk("gAMA", "barn"), chunk("IDAT", rows(32, "")), chunk("IEND", "")), false},
+		{"an end that holds bytes", slices.Concat(head, chunk("IDAT", rows(32, "")), chunk("IEND", "barn")), false},
+		{"a checksum of its own", append(bytes.Clone(plain[:len(plain)-4]), "barn"...), false},
+		{"no header", slices.Concat(plain[:8], chunk("IDAT", rows(32, "")), chunk("IEND", "")), false},
+	} {
+		out, _, err := withoutLocation(c.data)
+		if (err == nil) != c.ok || bytes.Contains(out, []byte("barn")) {
+			t.Errorf("%s: %v, %d bytes", c.name, err, len(out))
+		}
+	}
+}
+
+func passes(n int) string {
+	var z bytes.Buffer
+	w := zlib.NewWriter(&z)
+	_, _ = w.Write(make([]byte, n))
+	_ = w.Close()
+	return z.String()
+}
+
+// A photo that cannot be written anew does not hold up the record: it is left out, and
+// the record, its page and verify say so.
+func TestPhotoThatCannotBeWrittenAnew(t *testing.T) {
+	in := job(t)
+	mustWrite(t, filepath.Join(in.Photos, "Straße.jpg"), []byte("noise"))
+	in.Document.Photos[0].SHA256 = hashOf([]byte("noise"))
+	in.NoLocation = true
+	path := filepath.Join(t.TempDir(), "r")
+	m := mustMake(t, in, path)
+	if len(m.Contents.Photos) != 2 || len(m.Contents.Omitted) != 1 || m.Contents.Omitted[0].File != "Straße.jpg" {
+		t.Errorf("%+v", m.Contents)
+	}
+	v := verdictOf(t, path, Options{})
+	if len(v.Problems) > 0 || !slices.Contains(v.Unchecked, "1 photo that was left out on purpose") {
+		t.Errorf("%q\n%s", v.Unchecked, said(v))
+	}
+	if page := flat(t, path); !strings.Contains(page, "the photo Straße.jpg: it cannot be written anew without its location") {
+		t.Errorf("%s", page)
+	}
+}
+
+// flat is the plain page of a record on one line.
+func flat(t *testing.T, record string) string {
+	t.Helper()
+	return strings.Join(strings.Fields(string(mustRead(t, filepath.Join(record, "data/READ-ME.txt")))), " ")
 }
 
 // A version to hand over tells neither place nor device nor crew in any file, says
@@ -141,9 +246,9 @@ func TestHandOver(t *testing.T) {
 	if _, err := os.Stat(filepath.Join(path, "data/inspection/report.html")); err == nil {
 		t.Error("the report, which tells all, is there")
 	}
-	page := string(mustRead(t, filepath.Join(path, "data/READ-ME.txt")))
-	for _, words := range []string{"What was left out on purpose", "1 of 3 photos were written anew", "the names of the crews (1)", "report.html"} {
-		if !strings.Contains(strings.Join(strings.Fields(page), " "), words) {
+	page := flat(t, path)
+	for _, words := range []string{"What was left out on purpose", "1 of 3 photos were written anew", "the names of the crews (1)", "report.html", "3 files (most are JPEG, which any program that shows pictures opens): 2 byte for byte as the cameras made them, 1 written anew", "Of 3 photos in this record 2 are byte for byte those that were inspected; 1 were written anew"} {
+		if !strings.Contains(page, words) {
 			t.Errorf("the page never says %q", words)
 		}
 	}
@@ -152,14 +257,135 @@ func TestHandOver(t *testing.T) {
 	}
 }
 
-// A crew's name elsewhere is told, since it is not searched out of texts.
-func TestCrewNamesElsewhere(t *testing.T) {
+// The names of crews are nowhere in the record: not as who decided, in notes, in names
+// of files and folders, in the table, in the plain page. The same crew has the same
+// pseudonym everywhere.
+func TestCrewNamesAreReplaced(t *testing.T) {
 	in := job(t)
 	in.NoCrew = true
-	in.Decisions[0].Note = "by the First Crew"
-	m := mustMake(t, in, filepath.Join(t.TempDir(), "r"))
-	if len(m.Doubts) != 1 || !strings.Contains(m.Doubts[0], "holds the name of a crew") {
-		t.Errorf("%q", m.Doubts)
+	in.CrewNames = []string{"Quiet Hands", "zeta"}
+	d := &in.Document
+	d.Schedule.Title = "South slope, by QUIET HANDS"
+	for i := range d.Photos {
+		p := &d.Photos[i]
+		was := p.File
+		p.Crew, p.File = "quiet hands", "quiet_hands/"+filepath.Base(was)
+		p.Checks = []inspection.Check{{Name: "crew", Text: "crew Quiet Hands, though zeta too"}}
+		mustWrite(t, filepath.Join(in.Photos, p.File), mustRead(t, filepath.Join(in.Photos, was)))
+	}
+	in.Decisions[0].Who, in.Decisions[0].Note, in.Decisions[0].File = "Quiet-Hands", "QuietHands, quiet hands and Zeta looked", "quiet_hands/IMG 1.jpg"
+	in.Decisions[1].Target, in.Decisions[1].Who = "head/77", "zeta" // of an earlier inspection
+	in.Schedule.Name, in.Crews = "quiet hands.yaml", &NamedFile{"crews.yaml", []byte("cards: {1: Quiet Hands}")}
+	path := filepath.Join(t.TempDir(), "r")
+	m := mustMake(t, in, path)
+	if len(m.Doubts) > 0 {
+		t.Errorf("left: %q", m.Doubts)
+	}
+	for _, file := range filesIn(t, path) {
+		name := strings.TrimPrefix(file, path)
+		if text := strings.ToLower(name + string(mustRead(t, file))); strings.Contains(text, "hands") || strings.Contains(text, "zeta") {
+			t.Errorf("%s holds a name", name)
+		}
+	}
+	v := verdictOf(t, path, Options{})
+	if len(v.Problems) > 0 {
+		t.Errorf("%s", said(v))
+	}
+	if p := v.Document.Photos[0]; p.Crew != "crew 1" || !strings.HasPrefix(p.File, "crew 1/") || v.Contents.Title != "South slope, by crew 1" {
+		t.Errorf("%q, %q, %q", p.Crew, p.File, v.Contents.Title)
+	}
+	if page := flat(t, path); !strings.Contains(page, "crew 1, crew 1 and crew 2 looked") {
+		t.Errorf("%s", page)
+	}
+}
+
+// What cannot be replaced, the schedule's own text or a word of a name, is told.
+func TestCrewNamesThatAreLeft(t *testing.T) {
+	for name, change := range map[string]func(in *Input){
+		"the schedule": func(in *Input) {
+			in.Schedule.Data = append(in.Schedule.Data, "# for Quiet Hands\n"...)
+			in.Document.Schedule.SHA256 = hashOf(in.Schedule.Data)
+		},
+		"a word of it":       func(in *Input) { in.Decisions[0].Note = "Hands looked" },
+		"a word of it alone": func(in *Input) { in.Decisions[0].Who = "J. Quiet" },
+		"a photo": func(in *Input) {
+			data := mustRead(t, filepath.Join(in.Photos, in.Document.Photos[0].File))
+			data = append(data, "by quiet hands"...)
+			mustWrite(t, filepath.Join(in.Photos, in.Document.Photos[0].File), data)
+			in.Document.Photos[0].SHA256 = hashOf(data)
+		},
+	} {
+		in := job(t)
+		in.NoCrew, in.CrewNames = true, []string{"Quiet Hands"}
+		change(&in)
+		in.Document.Photos = slices.Clone(in.Document.Photos)
+		for i := range in.Document.Photos {
+			in.Document.Photos[i].Crew = ""
+		}
+		m := mustMake(t, in, filepath.Join(t.TempDir(), "r"))
+		if len(m.Doubts) == 0 || !strings.Contains(m.Doubts[0], "of a crew's name") {
+			t.Errorf("%s: %q", name, m.Doubts)
+		}
+	}
+}
+
+func TestPseudonyms(t *testing.T) {
+	p := newPseudonyms([]string{"Red", "red team", "A&B (north)", "", "--"})
+	for _, c := range []struct{ in, want string }{
+		{"red", "crew 2"}, {"RED TEAM", "crew 3"}, {"red_team", "crew 3"}, {"hundred", "hundred"}, {"reduce", "reduce"}, {"red red, red", "crew 2 crew 2, crew 2"},
+		{"a b north", "crew 1"}, {"crew 1", "crew 1"}, {"", ""},
+	} {
+		if got := p.replace(c.in); got != c.want {
+			t.Errorf("%q: %q, want %q", c.in, got, c.want)
+		}
+	}
+}
+
+// Names of photos and folders that read as coordinates, or hold those of the photo, are
+// replaced in the photos' paths, the inspection and the decisions.
+func TestPlacesInNames(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		tells bool
+	}{
+		{"IMG_0001", false}, {"20260504_103000", false}, {"lot 7, south slope", false}, {"roof-002", false}, {"PXL_20260504_103000123", false}, {"DSC00012", false}, {"north", false}, {"2026.05.04 10.30.00", false},
+		{"40.7128,-74.0060", true}, {"at 40,7128", true}, {"N40 42 46 W74 0 21", true}, {"n40_42_46", true}, {"N40.71", true}, {"40 42 46 N 74 0 21 W", true}, {"40°42", true}, {"86HF+2XQ", true}, {"87G8Q23F+GM", true},
+	} {
+		if got := tellsPlace(c.name); got != c.tells {
+			t.Errorf("%q: %v", c.name, got)
+		}
+	}
+	in := job(t)
+	in.NoLocation = true
+	for i, name := range []string{"a.jpg", "40.7128,-74.0060/N40 42 46.jpg", "at 40.00.jpg"} { // the last has the latitude that it tells
+		p := &in.Document.Photos[i]
+		mustWrite(t, filepath.Join(in.Photos, name), mustRead(t, filepath.Join(in.Photos, p.File)))
+		for k := range in.Decisions {
+			if in.Decisions[k].File == p.File {
+				in.Decisions[k].File = name
+			}
+		}
+		p.File = name
+	}
+	in.Decisions = append(in.Decisions, in.Decisions[0])
+	in.Decisions[2].Target, in.Decisions[2].File = "head/77", "earlier 40.7128.jpg"
+	path := filepath.Join(t.TempDir(), "r")
+	m := mustMake(t, in, path)
+	var names []string
+	for _, p := range m.Contents.Photos {
+		names = append(names, p.File, p.Path)
+	}
+	want := []string{"a.jpg", "photos/a.jpg", "folder/photo-2.jpg", "photos/folder/photo-2.jpg", "photo-3.jpg", "photos/photo-3.jpg"}
+	if !slices.Equal(names, want) || !slices.ContainsFunc(m.Contents.LeftOut, func(s string) bool { return strings.Contains(s, "the names of 2 photos") }) {
+		t.Errorf("%q, left out %q", names, m.Contents.LeftOut)
+	}
+	for _, file := range filesIn(t, path) {
+		if text := strings.TrimPrefix(file, path) + string(mustRead(t, file)); strings.Contains(text, "40.7128") || strings.Contains(text, "40 42 46") || strings.Contains(text, "at 40.00") {
+			t.Errorf("%s tells the place", file)
+		}
+	}
+	if v := verdictOf(t, path, Options{}); len(v.Problems) > 0 {
+		t.Errorf("%s", said(v))
 	}
 }
 

@@ -57,10 +57,11 @@ type Verdict struct {
 type verifier struct {
 	Verdict
 	Options
-	src    bag.Source
-	report bag.Report
-	unread int // photos
-	anew   int // photos
+	src     bag.Source
+	report  bag.Report
+	unread  int // photos
+	anew    int // photos
+	omitted int // photos
 }
 
 func (v *verifier) problem(path, format string, args ...any) {
@@ -229,9 +230,15 @@ func (v *verifier) photos() {
 			v.rewritten(p)
 		}
 	}
+	omitted := map[Omitted]bool{}
+	for _, o := range v.Contents.Omitted {
+		omitted[Omitted{File: o.File, SHA256: o.SHA256}] = true
+	}
 	for _, p := range v.Document.Photos {
 		k, ok := kept[p.File]
 		switch {
+		case !ok && isHash(p.SHA256) && omitted[Omitted{File: p.File, SHA256: p.SHA256}]:
+			v.omitted++
 		case unread(p) && !ok:
 			v.unread++
 		case !isHash(p.SHA256):
@@ -244,6 +251,7 @@ func (v *verifier) photos() {
 		delete(kept, p.File)
 	}
 	v.unchecked(v.unread, "photo that inspect could not read and that is not in the record", "photos that inspect could not read and that are not in the record")
+	v.unchecked(v.omitted, "photo that was left out on purpose", "photos that were left out on purpose")
 	v.unchecked(v.anew, "original of a photo that was written anew", "originals of photos that were written anew")
 	for _, p := range kept {
 		v.problem(bag.Payload+p.Path, "is in the record and was not inspected")
