@@ -374,3 +374,85 @@ func TestRecordToHandOverIsMadeAllTheSame(t *testing.T) {
 	}
 	runIn(t, dir, "record", "make", report, "--schedule", schedule, "--out", "left", "--redact", "crew").said(t, exitLook, `still holds "hands" of a crew's name`)
 }
+
+// Pipes, devices and links to them in the place of a record or of a report's folder are
+// told at once.
+func TestRecordOfPipes(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	for _, err := range []error{
+		syscall.Mkfifo(filepath.Join(dir, "pipe"), 0o600), os.Symlink("pipe", filepath.Join(dir, "link.zip")), os.Symlink("/dev/zero", filepath.Join(dir, "zero.zip")),
+		os.Mkdir(filepath.Join(dir, "report"), 0o700), syscall.Mkfifo(filepath.Join(dir, "report/inspection.json"), 0o600),
+	} {
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, c := range []struct {
+		args   []string
+		status int
+		words  string
+	}{
+		{[]string{"verify", "pipe"}, exitFailed, "no regular file"},
+		{[]string{"verify", "link.zip"}, exitFailed, "no regular file"},
+		{[]string{"verify", "zero.zip", "--bag-only"}, exitFailed, "no regular file"},
+		{[]string{"summary", "pipe", "--out", "s.html"}, exitFailed, "no regular file"},
+		{[]string{"make", "pipe", "--out", "r"}, exitUsage, "this is no folder"},
+		{[]string{"make", "report", "--out", "r"}, exitFailed, "no regular file"},
+		{[]string{"verify", "report", "--no-measuring"}, exitLook, "is neither a file nor a folder"},
+	} {
+		runIn(t, dir, append([]string{"record"}, c.args...)...).said(t, c.status, c.words)
+	}
+}
+
+// A run that was stopped gives a record that says so wherever it is read.
+func TestRecordOfAStoppedRun(t *testing.T) {
+	t.Parallel()
+	report, schedule := manyPhotos(t, 2, 64)
+	path := filepath.Join(report, "inspection.json")
+	d, err := inspection.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d.NotDone = []string{"IMG_7.jpg", "IMG_8.jpg"}
+	if err := inspection.WriteFile(path, d); err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	runIn(t, dir, "record", "make", report, "--schedule", schedule, "--out", "r").said(t, exitLook, "the run was stopped before 2 photos: this record is not complete", "number: ")
+	for file, words := range map[string]string{"data/READ-ME.txt": "NOT COMPLETE: the run was stopped before 2 of the photos", "bag-info.txt": "this record is not complete"} {
+		if text := strings.Join(strings.Fields(string(mustRead(t, filepath.Join(dir, "r", file)))), " "); !strings.Contains(text, words) {
+			t.Errorf("%s never says %q", file, words)
+		}
+	}
+	runIn(t, dir, "record", "verify", "r").said(t, exitDone, "not checked: 2 photos before which the run was stopped")
+	runIn(t, dir, "record", "summary", "r", "--out", "s.html").said(t, exitDone)
+	if !strings.Contains(string(mustRead(t, filepath.Join(dir, "s.html"))), "Not complete: the run was stopped before 2 photos") {
+		t.Error("the summary does not say that the record is not complete")
+	}
+}
+
+// Weak passphrases, and keys and passphrases that others can read, are warned about.
+func TestRecordKeyWarnings(t *testing.T) {
+	t.Parallel()
+	report, schedule := manyPhotos(t, 1, 64)
+	dir := t.TempDir()
+	secret := func(name, text string, mode os.FileMode) {
+		t.Helper()
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text+"\n"), mode); err != nil {
+			t.Fatal(err)
+		}
+	}
+	secret("weak", "password1", 0o600)
+	secret("good", "correct horse battery", 0o600)
+	secret("open", "correct horse battery", 0o644)
+	runIn(t, dir, "record", "key", "--out", "w.key", "--passphrase-file", "weak").said(t, exitDone, "this passphrase is weak")
+	if r := runIn(t, dir, "record", "key", "--out", "g.key", "--passphrase-file", "good"); strings.Contains(r.err, "warning") || r.status != exitDone {
+		t.Errorf("%s", r.err)
+	}
+	if err := os.Chmod(filepath.Join(dir, "g.key"), 0o640); err != nil {
+		t.Fatal(err)
+	}
+	runIn(t, dir, "record", "make", report, "--schedule", schedule, "--out", "r", "--sign", "g.key", "--passphrase-file", "open").said(t, exitDone,
+		"the secret key in g.key can be read by other users", "mode 0640", "the passphrase in open can be read by other users", "chmod 600 g.key")
+}

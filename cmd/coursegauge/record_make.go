@@ -16,6 +16,7 @@ import (
 
 	"coursegauge/calibrate/lens"
 	"coursegauge/calibrate/print"
+	"coursegauge/report/commit"
 	"coursegauge/report/crew"
 	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
@@ -169,6 +170,9 @@ func (o recordMakeOptions) input(t *terminal, dir string) (record.Input, error) 
 func readInspected(in *record.Input, dir string) error {
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
 		return usageError{"no inspection at " + escape.Text(dir) + ": this is no folder", "give a folder that inspect wrote"}
+	}
+	if err := commit.Recover(dir); err != nil {
+		return failure{escape.Text(fmt.Sprintf("%s: a run that wrote there was cut short and cannot be finished: %v", dir, err)), ""}
 	}
 	root, err := os.OpenRoot(dir)
 	if err != nil {
@@ -392,7 +396,10 @@ func (o recordMakeOptions) tell(t *terminal, m record.Made) error {
 	for _, d := range m.Doubts {
 		t.warn("%s", escape.Text(d))
 	}
-	if err := o.print(t, m); err != nil || len(m.Doubts) == 0 {
+	if m.NotDone > 0 {
+		t.warn("the run was stopped before %s: this record is not complete; finish it with inspect --resume and make the record again", plural(m.NotDone, "photo", "photos"))
+	}
+	if err := o.print(t, m); err != nil || len(m.Doubts)+m.NotDone == 0 {
 		return err
 	}
 	return errNeedsPerson
@@ -401,7 +408,7 @@ func (o recordMakeOptions) tell(t *terminal, m record.Made) error {
 func (o recordMakeOptions) print(t *terminal, m record.Made) error {
 	if o.json {
 		return t.json(map[string]any{
-			"format": "coursegauge-record-made/1", "record": o.out, "number": m.Digest, "photos": len(m.Contents.Photos), "rewritten": m.Rewritten, "bytes": m.Octets,
+			"format": "coursegauge-record-made/1", "record": o.out, "number": m.Digest, "photos": len(m.Contents.Photos), "rewritten": m.Rewritten, "not_done": m.NotDone, "bytes": m.Octets,
 			"decisions": m.Contents.Decisions, "signed_by": m.Contents.SignedBy, "time_stamped": m.Contents.Stamped, "left_out": append([]string{}, m.Contents.LeftOut...),
 		})
 	}

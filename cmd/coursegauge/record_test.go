@@ -283,6 +283,9 @@ func TestRecordWrongUse(t *testing.T) {
 	report, _ := manyPhotos(t, 1, 100)
 	dir := t.TempDir()
 	writeFile(t, filepath.Join(dir, "short"), []byte("seven77\n"))
+	if err := os.Chmod(filepath.Join(dir, "short"), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	writeFile(t, filepath.Join(dir, "none.key"), []byte("no key\n"))
 	writeFile(t, filepath.Join(dir, "there.zip"), []byte("x"))
 	for _, c := range []struct {

@@ -52,6 +52,7 @@ type Made struct {
 	Octets    int64
 	Rewritten int      // photos
 	Doubts    []string // what a person should know before handing the record over
+	NotDone   int      // photos before which the run was stopped
 }
 
 // WrongPhoto is a photo that is not the one that was inspected, or not there.
@@ -105,7 +106,7 @@ func Make(ctx context.Context, in Input, target string) (Made, error) {
 		}
 	}
 	digest, err := w.Close(ctx, m.info(), m.tags(), func(message []byte) ([]bag.Seal, error) { return m.seals(ctx, message) })
-	return Made{digest, m.contents, m.octets, m.contents.rewritten(), m.doubts}, err
+	return Made{digest, m.contents, m.octets, m.contents.rewritten(), m.doubts, len(m.Document.NotDone)}, err
 }
 
 // splitDecisions keeps apart the decisions that speak of nothing in the

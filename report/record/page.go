@@ -139,6 +139,13 @@ func (in pageInput) otherSettings() string {
 func (in pageInput) measured(b *sheet) {
 	t := in.document.Totals
 	b.head("What was measured, and how well")
+	if n := len(in.document.NotDone); n > 0 {
+		b.text("NOT COMPLETE: the run was stopped before %d of the photos. They are not in this record:", n)
+		for _, file := range in.document.NotDone {
+			b.item("%s", file)
+		}
+		b.WriteString("\n")
+	}
 	b.text("Of %d photos %d were measured and %d refused. In them %d fastener heads were found.", t.Photos, t.Measured, t.Refused, t.Fasteners)
 	b.WriteString("\n")
 	b.item("suspect (%d heads): more likely than not a limit is broken.", t.Verdicts["suspect"])

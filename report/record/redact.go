@@ -27,11 +27,19 @@ func (m *maker) redact() {
 	for i := range d.Photos {
 		p := &d.Photos[i]
 		was := p.File
+		path := p.Path() // of which File may be a shown form
+		p.AlsoAs = slices.Clone(p.AlsoAs)
 		if m.NoLocation {
 			p.Location, p.Device = nil, ""
 			p.File = m.withoutPlaces(p.File, i)
+			for k := range p.AlsoAs {
+				p.AlsoAs[k] = m.withoutPlaces(p.AlsoAs[k], i)
+			}
 		}
 		if m.NoCrew {
+			for k := range p.AlsoAs {
+				p.AlsoAs[k] = m.crews.replace(p.AlsoAs[k])
+			}
 			p.File, p.Crew, p.Device = m.crews.replace(p.File), m.crews.replace(p.Crew), m.crews.replace(p.Device)
 			if p.Refusal != nil {
 				r := *p.Refusal
@@ -48,15 +56,26 @@ func (m *maker) redact() {
 			p.File = fmt.Sprintf("%s-%d%s", stem, k, ext)
 		}
 		taken[p.File] = true
-		m.sources[p.File] = was
+		m.sources[p.File] = path
 		if renamed[was] = p.File; was != p.File {
 			m.renamed++
+			p.FileBytes = ""
+		}
+	}
+	notDone := slices.Clone(d.NotDone)
+	for i := range notDone {
+		if m.NoLocation && tellsPlace(notDone[i]) {
+			notDone[i] = fmt.Sprintf("a photo that was not done (%d)", i+1)
+		}
+		if m.NoCrew {
+			notDone[i] = m.crews.replace(notDone[i])
 		}
 	}
 	if m.NoCrew {
 		d.Schedule.Title, d.Schedule.File = m.crews.replace(d.Schedule.Title), m.crews.replace(d.Schedule.File)
 	}
 	m.Document = inspection.New(d.Tool, d.Schedule, d.Made, d.Photos)
+	m.Document.NotDone = notDone
 	m.Decisions = m.redactedDecisions(renamed)
 	m.sweepTexts()
 }
@@ -255,6 +274,9 @@ func (m *maker) reportTells() bool {
 func (m *maker) noteLeftOut() {
 	say := func(format string, args ...any) {
 		m.contents.LeftOut = append(m.contents.LeftOut, fmt.Sprintf(format, args...))
+	}
+	if n := len(m.Document.NotDone); n > 0 {
+		say("%d photos that nobody inspected: the run was stopped before them, so that this record is not complete", n)
 	}
 	places, devices, _ := m.tells()
 	if m.NoLocation {

@@ -101,6 +101,9 @@ func WriteSummary(w io.Writer, src bag.Source, v Verdict, o SummaryOptions) erro
 	}
 	s.facts(v, sch)
 	s.limits(sch)
+	if n := len(v.Document.NotDone); n > 0 {
+		s.Coverage = append(s.Coverage, fmt.Sprintf("Not complete: the run was stopped before %d photos, which are not in the record.", n))
+	}
 	s.coverage(v.Document.Totals, sch, o.Squares)
 	s.rules(v)
 	s.findings(v)

@@ -250,6 +250,7 @@ func (v *verifier) photos() {
 		}
 		delete(kept, p.File)
 	}
+	v.unchecked(len(v.Document.NotDone), "photo before which the run was stopped", "photos before which the run was stopped")
 	v.unchecked(v.unread, "photo that inspect could not read and that is not in the record", "photos that inspect could not read and that are not in the record")
 	v.unchecked(v.omitted, "photo that was left out on purpose", "photos that were left out on purpose")
 	v.unchecked(v.anew, "original of a photo that was written anew", "originals of photos that were written anew")

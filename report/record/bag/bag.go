@@ -8,6 +8,8 @@
 package bag
 
 import (
+	"bytes"
+	"context"
 	"fmt"
 	"io"
 	"slices"
@@ -99,10 +101,11 @@ func Read(s Source, path string, limit int64) ([]byte, error) {
 		return nil, err
 	}
 	defer r.Close()
-	data, err := io.ReadAll(io.LimitReader(r, limit+1))
-	if err != nil {
-		return nil, fmt.Errorf("%s cannot be read: %w", shown(path), err)
+	var b bytes.Buffer
+	if _, err := copyTo(context.Background(), &b, io.LimitReader(r, limit+1)); err != nil {
+		return nil, fmt.Errorf("%s cannot be read: %w", shown(path), Cause(err))
 	}
+	data := b.Bytes()
 	if int64(len(data)) != f.Size {
 		return nil, fmt.Errorf("%s has another size than was told", shown(path))
 	}

@@ -13,6 +13,8 @@ import (
 	"path"
 	"slices"
 	"strings"
+
+	"coursegauge/report/regular"
 )
 
 // Limits of a zip archive. A photo or a report shrinks at most some twenty times.
@@ -40,14 +42,11 @@ type archive struct {
 // the bag). Entries that lead out of it, are listed twice, are links or unpack
 // to absurd sizes are refused and never opened.
 func OpenZip(name string) (Source, error) {
-	f, err := os.Open(name)
+	f, err := regular.Open(name)
 	if err != nil {
 		return nil, err
 	}
 	info, err := f.Stat()
-	if err == nil && !info.Mode().IsRegular() {
-		err = errors.New("this is no regular file")
-	}
 	if err != nil {
 		f.Close()
 		return nil, err
@@ -175,7 +174,7 @@ func (a *archive) Open(path string) (io.ReadCloser, error) {
 	if err != nil {
 		return nil, err
 	}
-	u := &unpacker{packed: bufio.NewReader(raw), sum: crc32.NewIEEE(), entry: e}
+	u := &unpacker{packed: bufio.NewReaderSize(raw, 64<<10), sum: crc32.NewIEEE(), entry: e}
 	u.bytes = u.packed
 	if e.Method == zip.Deflate {
 		u.bytes = flate.NewReader(u.packed) // takes single bytes from it, and none behind the end
