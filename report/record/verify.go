@@ -297,7 +297,7 @@ func (v *verifier) verdicts() {
 		return
 	}
 	for _, p := range v.Document.Photos {
-		for _, what := range rejudged(p, s) {
+		for _, what := range inspection.Contradictions(p, s) {
 			v.problem(bag.Payload+inspectionPath, "photo \"%.200s\", %s", p.File, what)
 		}
 	}

@@ -98,32 +98,3 @@ func TestForgedMeasurements(t *testing.T) {
 func rule(h *inspection.Fastener, name string) int {
 	return slices.IndexFunc(h.Rules, func(r inspection.Rule) bool { return r.Rule == name })
 }
-
-// The rule of the ends is held to the head's own distances and to the schedule's limits.
-func TestEndsAreHeld(t *testing.T) {
-	low, high := float64(limits.Ends.Min), float64(limits.Ends.Max)
-	other := low + 1
-	at := func(mm float64) *inspection.Length { return &inspection.Length{MM: mm, U: 0.5} }
-	for _, c := range []struct {
-		name string
-		rule inspection.Rule
-		left *inspection.Length
-		ok   bool
-	}{
-		{"clear between the limits", endRule("clear", at((low+high)/2), &low, &high), at((low + high) / 2), true},
-		{"suspect beyond", endRule("suspect", at(high+5), &low, &high), at(high + 5), true},
-		{"clear beyond", endRule("clear", at(high+5), &low, &high), at(high + 5), false},
-		{"clear too near", endRule("clear", at(low-5), &low, nil), at(low - 5), false},
-		{"another length", endRule("clear", at((low+high)/2), &low, &high), at(high + 5), false},
-		{"another limit", endRule("clear", at((low+high)/2), &other, &high), at((low + high) / 2), false},
-		{"no length", endRule("not_judged", nil, nil, nil), nil, true},
-	} {
-		if got := endAgainst(c.rule, inspection.Fastener{LeftEnd: c.left}, limits); (got == "") != c.ok {
-			t.Errorf("%s: %q", c.name, got)
-		}
-	}
-}
-
-func endRule(result string, l *inspection.Length, low, high *float64) inspection.Rule {
-	return inspection.Rule{Rule: "end", Result: result, Compared: inspection.Compared{Length: l, LowMM: low, HighMM: high}}
-}

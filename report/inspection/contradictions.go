@@ -1,23 +1,22 @@
-package record
+package inspection
 
 import (
 	"fmt"
 	"math"
 	"slices"
 
-	"coursegauge/report/inspection"
 	"coursegauge/report/judge"
 	"coursegauge/report/schedule"
 	"coursegauge/vision"
 	"coursegauge/vision/length"
 )
 
-// rejudged names what the verdicts of a photo have against its own lengths and the
+// Contradictions names what the verdicts of a photo have against its own lengths and the
 // schedule. It needs no picture: whoever changes a verdict must change the lengths
 // too, and those are measured again. Rules about places that an inspection does not
 // keep (the ends of a piece, gaps, counts) are left to measuring again.
-func rejudged(p inspection.Photo, s schedule.Schedule) (out []string) {
-	if p.Status != inspection.Measured {
+func Contradictions(p Photo, s schedule.Schedule) (out []string) {
+	if p.Status != Measured {
 		return nil
 	}
 	for i, h := range judge.Judge(s, seenAs(p)).Heads {
@@ -36,7 +35,7 @@ func rejudged(p inspection.Photo, s schedule.Schedule) (out []string) {
 			if f.Rule == "end" || f.Rule == "lower_joint" && then.LowerJoint == nil {
 				continue // depend on where the head lies along the course
 			}
-			at := slices.IndexFunc(then.Rules, func(r inspection.Rule) bool { return r.Rule == f.Rule })
+			at := slices.IndexFunc(then.Rules, func(r Rule) bool { return r.Rule == f.Rule })
 			switch {
 			case at < 0:
 				say("nothing is said of the rule %s", f.Rule)
@@ -56,7 +55,7 @@ func rejudged(p inspection.Photo, s schedule.Schedule) (out []string) {
 }
 
 // seenAs is what a photo told, as far as an inspection keeps it.
-func seenAs(p inspection.Photo) *vision.Result {
+func seenAs(p Photo) *vision.Result {
 	r := &vision.Result{Course: &vision.Course{}}
 	if p.Course != nil {
 		for _, q := range p.Course.Pieces {
@@ -80,7 +79,7 @@ func seenAs(p inspection.Photo) *vision.Result {
 	return r
 }
 
-func measuredAs(l *inspection.Length) *length.Measured {
+func measuredAs(l *Length) *length.Measured {
 	if l == nil {
 		return nil
 	}
@@ -111,7 +110,7 @@ func nearLimit(f judge.Finding, d schedule.Decision) bool {
 
 // sameLimits tells whether a rule was held against the length and the limits that the
 // head and the schedule have.
-func sameLimits(then inspection.Compared, f judge.Finding) bool {
+func sameLimits(then Compared, f judge.Finding) bool {
 	limit := func(a *float64, b *length.MM) bool {
 		return (a == nil) == (b == nil) && (a == nil || math.Abs(*a-float64(*b)) <= 2*rounding)
 	}
@@ -122,11 +121,11 @@ func sameLimits(then inspection.Compared, f judge.Finding) bool {
 }
 
 // endAgainst says what is wrong with what the rule of the ends compared, "" for nothing.
-func endAgainst(r inspection.Rule, h inspection.Fastener, s schedule.Schedule) string {
+func endAgainst(r Rule, h Fastener, s schedule.Schedule) string {
 	if r.Rule != "end" || r.Length == nil {
 		return ""
 	}
-	same := func(l *inspection.Length) bool { return l != nil && *l == *r.Length }
+	same := func(l *Length) bool { return l != nil && *l == *r.Length }
 	limit := func(a *float64, b length.MM) bool { return a == nil || math.Abs(*a-float64(b)) <= 2*rounding }
 	if !same(h.LeftEnd) && !same(h.RightEnd) || !limit(r.LowMM, s.Ends.Min) || !limit(r.HighMM, s.Ends.Max) {
 		return "the rule end names other lengths or limits than the head and the schedule have"
