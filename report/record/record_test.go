@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -16,6 +17,7 @@ import (
 	"coursegauge/report/inspection"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/review"
+	"coursegauge/vision/length"
 )
 
 // The same job gives a sound record as a folder and as an archive, the same bytes
@@ -494,4 +496,63 @@ func FuzzContents(f *testing.F) {
 			t.Errorf("what was read cannot be read again: %v", err)
 		}
 	})
+}
+
+// The first and the last time that photos tell, in whatever order they come.
+func TestTakenBetween(t *testing.T) {
+	at := func(times ...string) (out []inspection.Photo) {
+		for _, s := range times {
+			out = append(out, inspection.Photo{Taken: s})
+		}
+		return out
+	}
+	for _, c := range []struct {
+		photos   []inspection.Photo
+		from, to string
+	}{
+		{nil, "", ""}, {at(""), "", ""}, {at("2026-05-04"), "2026-05-04", "2026-05-04"}, {at("b", "", "a", "c"), "a", "c"}, {at("", "c", "a"), "a", "c"},
+	} {
+		if from, to := TakenBetween(c.photos); from != c.from || to != c.to {
+			t.Errorf("%v: %q to %q", c.photos, from, to)
+		}
+	}
+}
+
+// Half of the heads, and 19 of 20, are known to the uncertainty that is told.
+func TestUncertainty(t *testing.T) {
+	of := func(n int) []inspection.Photo {
+		var p inspection.Photo
+		for k := range n {
+			p.Heads = append(p.Heads, inspection.Fastener{AboveButt: &inspection.Length{MM: 160, U: float64(n - k)}}, inspection.Fastener{})
+		}
+		return []inspection.Photo{p}
+	}
+	for _, c := range []struct {
+		n          int
+		half, most float64 // in standard uncertainties, 1 to n
+	}{{0, 0, 0}, {1, 1, 1}, {2, 1, 2}, {3, 2, 3}, {19, 10, 19}, {20, 10, 19}, {21, 11, 20}, {40, 20, 38}, {41, 21, 39}} {
+		half, most := Uncertainty(of(c.n))
+		if math.Abs(half-length.K95*c.half) > 1e-9 || math.Abs(most-length.K95*c.most) > 1e-9 {
+			t.Errorf("%d heads: %g and %g, want %g and %g", c.n, half/length.K95, most/length.K95, c.half, c.most)
+		}
+	}
+}
+
+// What has a form is held to it.
+func TestForms(t *testing.T) {
+	hash := strings.Repeat("0a", 32)
+	for _, c := range []struct {
+		name string
+		got  bool
+		want bool
+	}{
+		{"hash", isHash(hash), true}, {"hash, short", isHash(hash[1:]), false}, {"hash, capital", isHash("A" + hash[1:]), false}, {"hash, long", isHash(hash + "0"), false},
+		{"time", isTime("2026-05-04T17:30:00Z"), true}, {"time, offset", isTime("2026-05-04T17:30:00-07:00"), true}, {"time, day", isTime("2026-05-04"), false}, {"time, more", isTime("2026-05-04T17:30:00Z\n"), false}, {"time, fraction", isTime("2026-05-04T17:30:00.0Z"), false},
+		{"version", isVersion("1.2.3~rc1+2-g0a"), true}, {"version, empty", isVersion(""), false}, {"version, space", isVersion("1 2"), false}, {"version, long", isVersion(strings.Repeat("1", 65)), false}, {"version, longest", isVersion(strings.Repeat("1", 64)), true}, {"version, line", isVersion("1\n"), false},
+		{"name", isName("lot 7.zip"), true}, {"name, folder", isName("a/b"), false}, {"name, up", isName(".."), false}, {"name, here", isName("."), false}, {"name, empty", isName(""), false}, {"name, zero", isName("a\x00b"), false},
+	} {
+		if c.got != c.want {
+			t.Errorf("%s: %v", c.name, c.got)
+		}
+	}
 }

@@ -106,6 +106,9 @@ func TestNothingHidesInAPhoto(t *testing.T) {
 	if !bytes.Contains(out, []byte("\xff\xee\x00\x0eAdobe\x00\x64\x00\x00\x00\x00\x01\xff")) {
 		t.Error("the transform of the colours is gone")
 	}
+	if n := bytes.Count(out, []byte("\xff\xe0\x00\x10JFIF\x00\x01\x01\x00\x00\x01\x00\x01\x00\x00")); n != 1 || bytes.Count(out, []byte("JFIF")) != 1 {
+		t.Errorf("%d segments of JFIF", n)
+	}
 	table := bytes.Index(plain, []byte{0xff, 0xdb})
 	for name, bad := range map[string][]byte{
 		"more in a table":                   slices.Concat(plain[:table], segment(0xdb, string(plain[table+4:table+2+int(binary.BigEndian.Uint16(plain[table+2:]))])+secret), plain[table+2+int(binary.BigEndian.Uint16(plain[table+2:])):]),
@@ -419,4 +422,88 @@ func FuzzStrip(f *testing.F) {
 			t.Errorf("twice differs: %v", err)
 		}
 	})
+}
+
+// The smallest and largest sound segments of a JPEG are taken for sound, one byte less
+// or more is not (T.81, B.2).
+func TestWholeTables(t *testing.T) {
+	zeros := func(n int) string { return strings.Repeat("\x00", n) }
+	for _, c := range []struct {
+		name   string
+		marker byte
+		body   string
+		ok     bool
+	}{
+		{"8-bit table", 0xdb, "\x00" + zeros(64), true},
+		{"16-bit table", 0xdb, "\x10" + zeros(128), true},
+		{"two tables", 0xdb, "\x00" + zeros(64) + "\x11" + zeros(128), true},
+		{"precision 2", 0xdb, "\x20" + zeros(192), false},
+		{"a byte less", 0xdb, "\x00" + zeros(63), false},
+		{"a byte more", 0xdb, "\x00" + zeros(65), false},
+		{"codes", 0xc4, "\x00\x01" + zeros(15) + "\x05", true},
+		{"no codes", 0xc4, zeros(17), true},
+		{"two lists of codes", 0xc4, zeros(17) + "\x10\x02" + zeros(15) + "\x05\x06", true},
+		{"a code less", 0xc4, "\x00\x02" + zeros(15) + "\x05", false},
+		{"a code more", 0xc4, "\x00\x01" + zeros(15) + "\x05\x06", false},
+		{"arithmetic", 0xcc, "\x00\x01", true},
+		{"arithmetic, odd", 0xcc, "\x00\x01\x02", false},
+		{"restarts", 0xdd, "\x00\x08", true},
+		{"restarts, short", 0xdd, "\x00", false},
+		{"scan of one", 0xda, "\x01\x01\x00\x00\x3f\x00", true},
+		{"scan, a byte more", 0xda, "\x01\x01\x00\x00\x3f\x00\x00", false},
+		{"scan, empty", 0xda, "", false},
+		{"frame of one", 0xc0, "\x08\x00\x10\x00\x10\x01\x01\x11\x00", true},
+		{"frame, a byte more", 0xc0, "\x08\x00\x10\x00\x10\x01\x01\x11\x00\x00", false},
+		{"frame, cut", 0xc0, "\x08\x00\x10\x00\x10", false},
+	} {
+		if got := wholeTable(c.marker, []byte(c.body)); got != c.ok {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+	for marker := range 256 {
+		want := strings.ContainsRune("\u00c0\u00c1\u00c2\u00c3\u00c4\u00c5\u00c6\u00c7\u00c9\u00ca\u00cb\u00cc\u00cd\u00ce\u00cf\u00da\u00db\u00dd", rune(marker))
+		if got := decodes(byte(marker)); got != want {
+			t.Errorf("marker %02X: %v", marker, got)
+		}
+	}
+}
+
+// Empty segments and fill bytes are sound, and do not come through.
+func TestEmptySegments(t *testing.T) {
+	plain := picture(t, 90)
+	with := slices.Concat(plain[:2], []byte{0xff, 0xfe, 0, 2, 0xff, 0xff, 0xff, 0xe9, 0, 2}, plain[2:len(plain)-2], []byte{0xff, 0xfe, 0, 2, 0xff, 0xff, 0xd9})
+	a, _, errA := withoutLocation(plain)
+	b, _, errB := withoutLocation(with)
+	if errA != nil || errB != nil || !bytes.Equal(a, b) {
+		t.Errorf("%v, %v, equal %v", errA, errB, bytes.Equal(a, b))
+	}
+	for name, bad := range map[string][]byte{
+		"a length of one": slices.Concat(plain[:2], []byte{0xff, 0xfe, 0, 1}, plain[2:]), "cut in a segment": plain[:9], "ends in fill": slices.Concat(plain[:len(plain)-2], []byte{0xff, 0xff, 0xff}),
+		"an end before the scan": slices.Concat(plain[:2], []byte{0xff, 0xd9, 0, 2}, plain[2:]),
+	} {
+		if _, _, err := withoutLocation(bad); err == nil {
+			t.Errorf("%s was taken", name)
+		}
+	}
+}
+
+// What the clock and the lens told is written as EXIF and read again.
+func TestEXIFOfFacts(t *testing.T) {
+	for _, f := range []photo.Facts{
+		{Orientation: 1}, {Orientation: 2}, {Orientation: 8, Taken: "2026-05-04T10:00:00-07:00"}, {Orientation: 1, Taken: "2026-05-04T10:00:00Z"}, {Orientation: 1, Taken: "2026-05-04T10:00:00"},
+		{Orientation: 6, FocalMM: 4.38, Focal35MM: 26, DigitalZoom: 1.25, SensorW: 4032, SensorH: 3024}, {Orientation: 1, FocalMM: 1.0 / 3},
+	} {
+		data := picture(t, 20)
+		out := slices.Concat(data[:2], segmentOf(exifOf(f)), data[2:])
+		if got := photo.ReadFacts(out); got != f {
+			t.Errorf("%+v became %+v", f, got)
+		}
+	}
+	if exifOf(photo.Facts{Orientation: 1}) != nil {
+		t.Error("EXIF that says nothing")
+	}
+	// a header, a directory of two entries and an empty one: nothing is written that is not known
+	if n := len(exifOf(photo.Facts{Orientation: 2})); n != 8+(2+2*12+4)+(2+4) {
+		t.Errorf("an orientation alone takes %d bytes", n)
+	}
 }

@@ -330,6 +330,21 @@ func TestEnvelopesOfOtherPrograms(t *testing.T) {
 	}
 }
 
+// A bag without a folder around it (RFC 8493, 4.2), and one in two.
+func TestFoldersAroundABag(t *testing.T) {
+	for folder, words := range map[string]string{"": "lies outside the one folder", "a/b/": "bagit.txt: is missing", "r2/": "", "../": "leaves the bag"} {
+		z := rawBag(t)
+		for i := range z.files {
+			f := &z.files[i]
+			f.name = folder + strings.TrimPrefix(f.name, "r/")
+			f.localName = f.name
+		}
+		if got := said(t, z.bytes()); !strings.Contains(got, words) || words == "" && got != "" {
+			t.Errorf("%q: never said %q: %s", folder, words, got)
+		}
+	}
+}
+
 // A large archive has a second end; ours is read with it and without what does not fit.
 func TestLargeArchiveEnds(t *testing.T) {
 	le := binary.LittleEndian
