@@ -231,7 +231,12 @@ func TestRecordMadeOfHostileTexts(t *testing.T) {
 	for i := range d.Photos {
 		d.Photos[i].Refusal.Detail, d.Photos[i].Device, d.Photos[i].Crew, d.Photos[i].Taken = hostileText, hostileText, hostileText, "2026-05-04T10:00"+hostileText
 	}
-	if err := inspection.WriteFile(path, d); err != nil {
+	hostileName := "a\x1b[2J\u202egnp\n  complete and unchanged.jpg"
+	if err := os.Rename(filepath.Join(report, d.Photos[0].File), filepath.Join(report, hostileName)); err != nil {
+		t.Fatal(err)
+	}
+	d.Photos[0].File = hostileName
+	if err := inspection.WriteFile(path, inspection.New(d.Tool, d.Schedule, d.Made, d.Photos)); err != nil {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
@@ -241,6 +246,9 @@ func TestRecordMadeOfHostileTexts(t *testing.T) {
 		if unsafeText(text) || strings.Contains(text, "\n  complete and unchanged") {
 			t.Errorf("%s: %q", name, text)
 		}
+	}
+	if v := runIn(t, dir, "record", "verify", "r"); v.status != exitDone || unsafeText(v.out) || unsafeText(v.err) {
+		t.Errorf("verify: %d, %q %q", v.status, v.out, v.err)
 	}
 	runIn(t, dir, "record", "summary", "r", "--out", "s.html").said(t, exitDone)
 	if page := string(mustRead(t, filepath.Join(dir, "s.html"))); unsafeText(page) {

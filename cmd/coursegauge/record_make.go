@@ -111,7 +111,7 @@ func runRecordMake(ctx context.Context, t *terminal, o recordMakeOptions, dir st
 		return err
 	}
 	bar := newProgress(t, len(in.Document.Photos))
-	in.Progress = func(file string) { bar.photo(file, "kept") }
+	in.Progress = func(file string) { bar.photo(escape.Text(file), "kept") }
 	made, err := record.Make(ctx, in, o.out)
 	bar.end()
 	if err != nil {
