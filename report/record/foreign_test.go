@@ -98,3 +98,11 @@ func TestScheduleIsHeldToItsHash(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+func TestReadLimited(t *testing.T) {
+	for text, ok := range map[string]bool{"": true, "abcd": true, "abcde": false} {
+		if data, err := readLimited(strings.NewReader(text), 4); (err == nil) != ok || ok && string(data) != text {
+			t.Errorf("%q: %q, %v", text, data, err)
+		}
+	}
+}

@@ -98,3 +98,33 @@ func TestForgedMeasurements(t *testing.T) {
 func rule(h *inspection.Fastener, name string) int {
 	return slices.IndexFunc(h.Rules, func(r inspection.Rule) bool { return r.Rule == name })
 }
+
+// A photo whose lens was known by the device's name cannot be measured again once that
+// was left out: it is counted. One that is as it was is measured.
+func TestProfilesOfRewrittenPhotos(t *testing.T) {
+	in := job(t)
+	in.Decisions = nil
+	in.NoLocation = true
+	in.Profiles = []NamedFile{{"example.lens", []byte("lens")}}
+	located := mustRead(t, filepath.Join(testdata, "reference/exif/gps-south.jpg"))
+	mustWrite(t, filepath.Join(in.Photos, "north/IMG 1.jpg"), located)
+	in.Document.Photos[1].SHA256 = hashOf(located)
+	for i := range in.Document.Photos {
+		in.Document.Photos[i].Camera = &inspection.Camera{Source: "profile"}
+	}
+	now := map[string]inspection.Photo{}
+	for _, p := range in.Document.Photos {
+		now[p.File] = p
+	}
+	path := filepath.Join(t.TempDir(), "r")
+	mustMake(t, in, path)
+	v := verdictOf(t, path, Options{Version: "test", Measure: func(s MeasuringSettings) (Measurer, error) {
+		if len(s.Profiles) != 1 || s.Profiles[0].Name != "example.lens" {
+			t.Errorf("%+v", s.Profiles)
+		}
+		return func(_ context.Context, file string, _ []byte) (inspection.Photo, error) { return now[file], nil }, nil
+	}})
+	if len(v.Problems) > 0 || v.Again != 2 || len(v.Unchecked) != 2 || !strings.HasPrefix(v.Unchecked[1], "1 photo not measured again, since its lens") {
+		t.Errorf("%d again, not checked %q\n%s", v.Again, v.Unchecked, said(v))
+	}
+}

@@ -507,3 +507,22 @@ func TestEXIFOfFacts(t *testing.T) {
 		t.Errorf("an orientation alone takes %d bytes", n)
 	}
 }
+
+// PNG of every kind of colour and depth is taken, whatever its width.
+func TestKindsOfPNG(t *testing.T) {
+	for kind, samples := range map[byte]int{0: 1, 2: 3, 3: 1, 4: 2, 6: 4} {
+		for _, depth := range []int{1, 2, 4, 8, 16} {
+			for _, w := range []int{1, 7, 8, 9} {
+				ihdr := binary.BigEndian.AppendUint32(binary.BigEndian.AppendUint32(nil, uint32(w)), 3)
+				ihdr = append(ihdr, byte(depth), kind, 0, 0, 0)
+				row := 1 + (w*samples*depth+7)/8
+				for more, want := range map[int]bool{0: true, 1: false, -1: false} {
+					kept := slices.Concat(binary.BigEndian.AppendUint32(nil, 13), []byte("IHDR"), ihdr)
+					if err := nothingBehindPixels(kept, []byte(passes(3*row+more))); (err == nil) != want {
+						t.Errorf("kind %d, %d bits, %d wide, %d bytes more: %v", kind, depth, w, more, err)
+					}
+				}
+			}
+		}
+	}
+}

@@ -452,3 +452,38 @@ func TestUnzipGivesWhatWasChecked(t *testing.T) {
 	}
 	t.Logf("%d of 600 changes leave the archive sound", sound)
 }
+
+// An archive that another program packed is told from ours by any byte, as by a date that
+// both of its descriptions of a file have.
+func TestAsWritten(t *testing.T) {
+	dir := t.TempDir()
+	small(t, filepath.Join(dir, "r.zip"))
+	ours, err := os.ReadFile(filepath.Join(dir, "r.zip"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	dated := bytes.Clone(ours)
+	index := bytes.Index(dated, []byte("PK\x01\x02"))
+	dated[10], dated[index+12] = 9, 9 // the time of the first file
+	dated[12], dated[index+14] = 0x22, 0x22
+	for name, c := range map[string]struct {
+		data []byte
+		want bool
+	}{"ours": {ours, true}, "another date": {dated, false}, "stored": {rawBag(t).bytes(), false}} {
+		if got := said(t, c.data); got != "" {
+			t.Errorf("%s: %s", name, got)
+		}
+		path := filepath.Join(t.TempDir(), "a.zip")
+		if err := os.WriteFile(path, c.data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		s, err := OpenZip(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := AsWritten(s); got != c.want {
+			t.Errorf("%s: as written: %v", name, got)
+		}
+		s.Close()
+	}
+}
