@@ -86,6 +86,9 @@ func TestForgedMeasurements(t *testing.T) {
 		v := verdictOf(t, path, Options{Version: "test", Measure: func(MeasuringSettings) (Measurer, error) {
 			return func(_ context.Context, file string, _ []byte) (inspection.Photo, error) { return now[file], nil }, nil
 		}})
+		if told := strings.Contains(strings.Join(v.Notes, "\n"), "measured by version 0.9, again by test"); told != strings.Contains(c.name, "another version") {
+			t.Errorf("%s: notes %q", c.name, v.Notes)
+		}
 		if c.problem == "" && len(v.Problems) > 0 || !strings.Contains(said(v), c.problem) {
 			t.Errorf("%s: never said %q:\n%s", c.name, c.problem, said(v))
 		}

@@ -175,6 +175,14 @@ func TestNothingHidesInAPNG(t *testing.T) {
 		{"a long gamma", slices.Concat(head, chunk("gAMA", "0123barn"), chunk("IDAT", rows(32, "")), chunk("IEND", "")), false},
 		{"two gammas", slices.Concat(head, chunk("gAMA", "0123"), chunk("gAMA", "barn"), chunk("IDAT", rows(32, "")), chunk("IEND", "")), false},
 		{"an end that holds bytes", slices.Concat(head, chunk("IDAT", rows(32, "")), chunk("IEND", "barn")), false},
+		{"a palette of 256", slices.Concat(head, chunk("PLTE", strings.Repeat("x", 768)), chunk("IDAT", rows(32, "")), chunk("IEND", "")), true},
+		{"a palette of more", slices.Concat(head, chunk("PLTE", strings.Repeat("x", 769)), chunk("IDAT", rows(32, "")), chunk("IEND", "")), false},
+		{"chromaticities", slices.Concat(head, chunk("cHRM", strings.Repeat("x", 32)), chunk("tRNS", strings.Repeat("x", 256)), chunk("sBIT", "1234"), chunk("sRGB", "1"), chunk("cICP", "1234"), chunk("gAMA", "1234"), chunk("IDAT", rows(32, "")), chunk("IEND", "")), true},
+		{"long chromaticities", slices.Concat(head, chunk("cHRM", strings.Repeat("x", 33)), chunk("IDAT", rows(32, "")), chunk("IEND", "")), false},
+		{"long transparency", slices.Concat(head, chunk("tRNS", strings.Repeat("x", 257)), chunk("IDAT", rows(32, "")), chunk("IEND", "")), false},
+		{"long bits", slices.Concat(head, chunk("sBIT", "12345"), chunk("IDAT", rows(32, "")), chunk("IEND", "")), false},
+		{"a long space of colours", slices.Concat(head, chunk("sRGB", "12"), chunk("IDAT", rows(32, "")), chunk("IEND", "")), false},
+		{"a long code of colours", slices.Concat(head, chunk("cICP", "12345"), chunk("IDAT", rows(32, "")), chunk("IEND", "")), false},
 		{"a checksum of its own", append(bytes.Clone(plain[:len(plain)-4]), "barn"...), false},
 		{"no header", slices.Concat(plain[:8], chunk("IDAT", rows(32, "")), chunk("IEND", "")), false},
 	} {
@@ -333,6 +341,9 @@ func TestCrewNamesThatAreLeft(t *testing.T) {
 }
 
 func TestPseudonyms(t *testing.T) {
+	if words := newPseudonyms([]string{"First Crew", "Ann Quiet", "Loud roofing"}).words; !slices.Equal(words, []string{"quiet", "loud"}) {
+		t.Errorf("words that tell a crew: %q", words)
+	}
 	p := newPseudonyms([]string{"Red", "red team", "A&B (north)", "", "--"})
 	for _, c := range []struct{ in, want string }{
 		{"red", "crew 2"}, {"RED TEAM", "crew 3"}, {"red_team", "crew 3"}, {"hundred", "hundred"}, {"reduce", "reduce"}, {"red red, red", "crew 2 crew 2, crew 2"},
@@ -523,6 +534,26 @@ func TestKindsOfPNG(t *testing.T) {
 					}
 				}
 			}
+		}
+	}
+}
+
+// A PNG without a size, of a size that no camera has, or of a kind of colour that does
+// not exist is not taken.
+func TestSizesOfPNG(t *testing.T) {
+	for _, c := range []struct {
+		w, h, depth, kind int
+		ok                bool
+	}{
+		{1, 1, 8, 0, true}, {0, 1, 8, 0, false}, {1, 0, 8, 0, false}, {1<<20 + 1, 0, 8, 0, false}, {0, 1<<20 + 1, 8, 0, false}, {1, 1, 0, 0, false}, {1, 1, 8, 5, false}, {1, 1, 17, 6, false},
+	} {
+		kept := slices.Concat([]byte{0, 0, 0, 13}, []byte("IHDR"), binary.BigEndian.AppendUint32(binary.BigEndian.AppendUint32(nil, uint32(c.w)), uint32(c.h)), []byte{byte(c.depth), byte(c.kind), 0, 0, 0})
+		rows := 0
+		if c.w > 0 && c.h > 0 {
+			rows = c.h * (1 + (c.w*c.depth*map[int]int{0: 1, 6: 4}[c.kind]+7)/8)
+		}
+		if err := nothingBehindPixels(kept, []byte(passes(rows))); (err == nil) != c.ok {
+			t.Errorf("%+v: %v", c, err)
 		}
 	}
 }

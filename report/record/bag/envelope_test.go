@@ -466,10 +466,13 @@ func TestAsWritten(t *testing.T) {
 	index := bytes.Index(dated, []byte("PK\x01\x02"))
 	dated[10], dated[index+12] = 9, 9 // the time of the first file
 	dated[12], dated[index+14] = 0x22, 0x22
+	moded, hosted := bytes.Clone(ours), bytes.Clone(ours)
+	moded[index+40] ^= 0x40 // a bit of the upper half of the attributes
+	hosted[index+5] = 19
 	for name, c := range map[string]struct {
 		data []byte
 		want bool
-	}{"ours": {ours, true}, "another date": {dated, false}, "stored": {rawBag(t).bytes(), false}} {
+	}{"ours": {ours, true}, "another date": {dated, false}, "another mode": {moded, false}, "another system": {hosted, false}, "stored": {rawBag(t).bytes(), false}} {
 		if got := said(t, c.data); got != "" {
 			t.Errorf("%s: %s", name, got)
 		}
@@ -485,5 +488,18 @@ func TestAsWritten(t *testing.T) {
 			t.Errorf("%s: as written: %v", name, got)
 		}
 		s.Close()
+	}
+}
+
+// Lines of fetch.txt (RFC 8493, 2.2.3): a URL, a number or a dash, a path.
+func TestFetchLines(t *testing.T) {
+	for line, want := range map[string]string{
+		"http://example.org/a 12 data/a": "data/a", "http://example.org/a - data/a b": "data/a b", "http://example.org/a\t7\t./data/a": "data/a",
+		"http://example.org/a 1a data/a": "", "http://example.org/a 12": "", "http://example.org/a -- data/1": "", "": "",
+	} {
+		got, err := parseFetch(line, "1.0")
+		if line != "" && (err == nil) != (want != "") || want != "" && !slices.Equal(got, []string{want}) {
+			t.Errorf("%q: %q, %v", line, got, err)
+		}
 	}
 }
