@@ -557,3 +557,17 @@ func TestSizesOfPNG(t *testing.T) {
 		}
 	}
 }
+
+// The rows of the seven passes of Adam7 (ISO/IEC 15948, 8.2), worked out by hand, 8 bits grey.
+func TestPassesOfPNG(t *testing.T) {
+	for _, c := range []struct{ w, h, bytes int }{
+		{8, 8, 2 + 2 + 3 + 2*3 + 2*5 + 4*5 + 4*9}, {5, 5, 2 + 2 + 3 + 2*2 + 4 + 3*3 + 2*6}, {1, 1, 2}, {1, 2, 2 + 2}, {4, 1, 2 + 2 + 3},
+	} {
+		for more, want := range map[int]bool{0: true, 1: false, -1: false} {
+			kept := slices.Concat([]byte{0, 0, 0, 13}, []byte("IHDR"), binary.BigEndian.AppendUint32(binary.BigEndian.AppendUint32(nil, uint32(c.w)), uint32(c.h)), []byte{8, 0, 0, 0, 1})
+			if err := nothingBehindPixels(kept, []byte(passes(c.bytes+more))); (err == nil) != want {
+				t.Errorf("%+v, %d bytes more: %v", c, more, err)
+			}
+		}
+	}
+}
