@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"path/filepath"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/record"
 
 	"github.com/spf13/cobra"
@@ -69,18 +70,18 @@ func runRecordSummary(ctx context.Context, t *terminal, o recordSummaryOptions, 
 	case ctx.Err() != nil:
 		return errStopped
 	case err != nil:
-		return failure{fmt.Sprintf("cannot check %s: %s", path, oneLine(err.Error())), ""}
+		return failure{escape.Text(fmt.Sprintf("cannot check %s: %s", path, oneLine(err.Error()))), ""}
 	case len(v.Problems) > 0:
-		return failure{fmt.Sprintf("%s: something is wrong with the record: %s", path, v.Problems[0]), "nothing was written; coursegauge record verify " + path + " tells all"}
+		return failure{fmt.Sprintf("%s: something is wrong with the record: %s", escape.Text(path), v.Problems[0]), "nothing was written; coursegauge record verify " + escape.Text(path) + " tells all"}
 	}
 	page, err := record.Summary(src, v, record.SummaryOptions{Property: o.property, Squares: o.squares, Name: filepath.Base(filepath.Clean(path))})
 	if err != nil {
-		return failure{fmt.Sprintf("%s: %s", path, oneLine(err.Error())), ""}
+		return failure{escape.Text(fmt.Sprintf("%s: %s", path, oneLine(err.Error()))), ""}
 	}
 	if err := writeWhole(o.out, page); err != nil {
 		return err
 	}
-	t.say("summary: %s, two pages; print it from a browser", o.out)
+	t.say("summary: %s, two pages; print it from a browser", escape.Text(o.out))
 	t.say("number: %s", v.Digest)
 	return nil
 }

@@ -160,12 +160,7 @@ func openReviewed(t *terminal, dir, photos string) (*reviewed, error) {
 	if r.log, err = review.Open(dir); err != nil {
 		return nil, failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}
 	}
-	for _, s := range r.log.Said() {
-		t.warn("%s", s)
-	}
-	if info, err := os.Lstat(filepath.Join(dir, review.FileName)); err == nil && info.Mode().Perm()&0o002 != 0 {
-		t.warn("everybody on this machine may write to %s: a decision in it may be anybody's", filepath.Join(dir, review.FileName))
-	}
+	warnOfLog(t, dir, r.log)
 	all, err := r.log.All()
 	if err != nil {
 		return nil, failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}
@@ -174,6 +169,17 @@ func openReviewed(t *terminal, dir, photos string) (*reviewed, error) {
 		t.warn("%s about nothing in this inspection, as after photos were inspected again; kept, and not shown", plural(n, "decision is", "decisions are"))
 	}
 	return r, nil
+}
+
+// warnOfLog tells what is odd about the decisions of a folder.
+func warnOfLog(t *terminal, dir string, log *review.Log) {
+	for _, s := range log.Said() {
+		t.warn("%s", s)
+	}
+	path := filepath.Join(dir, review.FileName)
+	if info, err := os.Lstat(path); err == nil && info.Mode().Perm()&0o002 != 0 {
+		t.warn("everybody on this machine may write to %s: a decision in it may be anybody's", path)
+	}
 }
 
 // merge takes in decisions of a file, all at once or none.

@@ -10,6 +10,7 @@
 package crew
 
 import (
+	"maps"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -88,3 +89,14 @@ func (l List) folder(path string) string {
 
 // fold makes two ways to write a device alike.
 func fold(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
+
+// Names are the crews that the list knows, in order, each once.
+func (l List) Names() []string {
+	var all []string
+	for _, m := range []map[string]string{l.folders, l.devices} {
+		all = slices.AppendSeq(all, maps.Values(m))
+	}
+	all = slices.AppendSeq(all, maps.Values(l.cards))
+	slices.Sort(all)
+	return slices.Compact(all)
+}
