@@ -339,12 +339,18 @@ func TestPages(t *testing.T) {
 	r := rand.New(rand.NewPCG(21, 22))
 	c := drawCourse(r)
 	repeats := trial.RepeatByPlace([]trial.Photo{c.photo(r, "a.jpg", 0, 2, .5), c.photo(r, "b.jpg", 0, 2, .5)})
+	const evil = "p00\u202e\u200b.jpg"
+	for i := range rows {
+		if rows[i].Photo == "p00.jpg" {
+			rows[i].Photo, rows[i].Note = evil, evil
+		}
+	}
 	look := trial.Look{Made: "made for a test", Cautions: []string{"mind the <edge>"}}
 	var page, sheet bytes.Buffer
 	if err := trial.WriteJudgementPage(&page, &j, &repeats, look); err != nil {
 		t.Fatal(err)
 	}
-	if err := trial.WriteSheetPage(&sheet, rows, []trial.Picture{{File: "p00.jpg", Width: 4000, Height: 3000, Src: `src="data:image/jpeg;base64,"`}}, look); err != nil {
+	if err := trial.WriteSheetPage(&sheet, rows, []trial.Picture{{File: evil, Width: 4000, Height: 3000, Src: `src="data:image/jpeg;base64,"`}}, look); err != nil {
 		t.Fatal(err)
 	}
 	for name, text := range map[string]string{"judgement": page.String(), "sheet": sheet.String()} {
@@ -356,7 +362,7 @@ func TestPages(t *testing.T) {
 				break
 			}
 		}
-		for _, bad := range []string{"<script", "http:", "https:", "ZgotmplZ", "NaN", "Inf", "%!"} {
+		for _, bad := range []string{"\u202e", "\u200b", "<script", "http:", "https:", "ZgotmplZ", "NaN", "Inf", "%!"} {
 			if strings.Contains(text, bad) {
 				t.Errorf("%s holds %q", name, bad)
 			}
@@ -366,6 +372,9 @@ func TestPages(t *testing.T) {
 		if !strings.Contains(page.String(), words) {
 			t.Errorf("the judgement lacks %q", words)
 		}
+	}
+	if !strings.Contains(sheet.String(), `p00\u202E\u200B.jpg`) {
+		t.Error("the sheet does not name its photo")
 	}
 	if strings.Contains(sheet.String(), "p01.jpg") || strings.Count(sheet.String(), "<circle") != 10 {
 		t.Errorf("the sheet shows other heads than those of its photo")

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 
+	"coursegauge/report/escape"
 	"coursegauge/vision/length"
 )
 
@@ -100,7 +101,7 @@ func WriteSheetPage(w io.Writer, rows []Row, pictures []Picture, l Look) error {
 			p.Photos = append(p.Photos, s)
 		}
 	}
-	return templates.ExecuteTemplate(w, "sheet.html.tmpl", p)
+	return escape.Execute(w, templates, "sheet.html.tmpl", p)
 }
 
 // newSheetMark is a ring of radius r about a head; its tail points to the end
@@ -174,7 +175,7 @@ func WriteJudgementPage(w io.Writer, j *Judgement, r *Repeats, l Look) error {
 			p.Studies = append(p.Studies, newStudy(s, r.By))
 		}
 	}
-	return templates.ExecuteTemplate(w, "judgement.html.tmpl", p)
+	return escape.Execute(w, templates, "judgement.html.tmpl", p)
 }
 
 func rowList(rows []Row) string {

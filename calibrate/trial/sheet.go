@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"coursegauge/report/escape"
 )
 
 // Row is one head to be taped. A head is known by its place in the photo, so
@@ -61,45 +63,15 @@ func (e sheetError) Is(target error) bool { return target == ErrSheet }
 
 func faulty(format string, args ...any) error { return sheetError(fmt.Sprintf(format, args...)) }
 
-// EncodeSheet writes the rows as CSV for spreadsheets: UTF-8 with a byte order
-// mark, RFC 4180. Text that a spreadsheet would take for a formula is led by an
-// apostrophe.
+// EncodeSheet writes the rows in the form of escape.CSV, so that no text in them
+// begins a formula. A photo's name is as it is; it must be found again.
 func EncodeSheet(w io.Writer, rows []Row) error {
-	if _, err := io.WriteString(w, "\ufeff"); err != nil {
-		return err
-	}
-	c := csv.NewWriter(w)
-	c.UseCRLF = true
-	if err := c.Write(columns); err != nil {
-		return err
-	}
+	c := escape.NewCSV(w, columns)
 	px := func(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) }
 	for _, r := range rows {
-		if err := c.Write([]string{
-			strconv.Itoa(r.No), guard(r.Photo), strconv.Itoa(r.Head), cell(r.Typed[AboveButt]), cell(r.Typed[End]), string(r.Side),
-			cell(r.Typed[LowerJoint]), guard(r.Name), guard(r.Note), px(r.X), px(r.Y),
-		}); err != nil {
-			return err
-		}
+		c.Row(strconv.Itoa(r.No), r.Photo, strconv.Itoa(r.Head), r.Typed[AboveButt], r.Typed[End], string(r.Side), r.Typed[LowerJoint], r.Name, r.Note, px(r.X), px(r.Y))
 	}
-	c.Flush()
-	return c.Error()
-}
-
-// guard keeps a spreadsheet from running a text as a formula.
-func guard(s string) string {
-	if s != "" && strings.ContainsRune("=+-@\t\r\n", rune(s[0])) {
-		return "'" + s
-	}
-	return s
-}
-
-// cell is guard for a length: a lone "-" is no formula.
-func cell(s string) string {
-	if s == notTaped {
-		return s
-	}
-	return guard(s)
+	return c.Flush()
 }
 
 const (
@@ -150,7 +122,7 @@ func DecodeSheet(name string, data []byte) ([]Row, error) {
 		}
 		r, err := readRow(func(column string) string {
 			if i, ok := at[column]; ok && i < len(record) {
-				return strings.TrimPrefix(strings.TrimSpace(record[i]), "'")
+				return escape.FromCell(strings.TrimSpace(record[i]))
 			}
 			return ""
 		})
@@ -204,7 +176,7 @@ func readRow(get func(column string) string) (Row, error) {
 		return r, fmt.Errorf("no %d: side %q: left or right, the end of the piece that was taped to", r.No, r.Side)
 	}
 	for _, k := range Kinds {
-		text := get(string(k))
+		text := strings.TrimPrefix(get(string(k)), "'") // some type it so that a fraction stays text
 		if _, _, err := readCell(text); err != nil {
 			return r, fmt.Errorf("no %d, %s: %s", r.No, k, err)
 		}

@@ -107,16 +107,22 @@ func TestSheetRoundTrip(t *testing.T) {
 	rows := trial.Choose(photosWith(2, 5), nil, 10, 1)
 	rows[0].Typed = map[trial.Kind]string{trial.AboveButt: `5-3/16"`, trial.End: "-", trial.LowerJoint: "no head"}
 	rows[1].Name, rows[1].Note = "=A1", "two, \"quoted\"\nlines"
+	rows[2].Photo, rows[3].Photo, rows[4].Note = "'=1;@a.jpg", "'a'.jpg", "x;=HYPERLINK(1)\t=2"
 	var b bytes.Buffer
 	if err := trial.EncodeSheet(&b, rows); err != nil {
 		t.Fatal(err)
 	}
-	if !strings.HasPrefix(b.String(), "\ufeffno,photo,head,") || !strings.Contains(b.String(), "'=A1") {
+	if !strings.HasPrefix(b.String(), "\ufeffno,photo,head,") || !strings.Contains(b.String(), ",\"'=A1\",") || !strings.Contains(b.String(), "\"x;'=HYPERLINK(1)\t'=2\"") {
 		t.Errorf("written:\n%s", b.String())
 	}
 	again, err := trial.DecodeSheet("tape.csv", b.Bytes())
 	if err != nil {
 		t.Fatal(err)
+	}
+	for i := range rows {
+		if again[i].Photo != rows[i].Photo || again[i].Note != rows[i].Note || again[i].Name != rows[i].Name {
+			t.Errorf("row %d came back as %+v, was %+v", i, again[i], rows[i])
+		}
 	}
 	var second bytes.Buffer
 	if err := trial.EncodeSheet(&second, again); err != nil {
@@ -125,8 +131,8 @@ func TestSheetRoundTrip(t *testing.T) {
 	if second.String() != b.String() {
 		t.Errorf("read and written again:\n%s\nfirst:\n%s", second.String(), b.String())
 	}
-	if trial.Touched(again) != 2 {
-		t.Errorf("%d rows touched, want 2", trial.Touched(again))
+	if trial.Touched(again) != 3 {
+		t.Errorf("%d rows touched, want 3", trial.Touched(again))
 	}
 }
 

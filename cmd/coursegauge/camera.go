@@ -70,6 +70,11 @@ func runLearn(ctx context.Context, t *terminal, o learnOptions, args []string) e
 	if o.out == "" {
 		return usageError{"--out is missing", "name the profile to write, or a folder for it: --out FILE"}
 	}
+	if !isFolder(o.out) {
+		if err := wantKind("--out", o.out, dataKinds); err != nil {
+			return err
+		}
+	}
 	photos, err := expand(args)
 	if err != nil {
 		return err
@@ -137,10 +142,16 @@ func cannotLearn(err error) error {
 	return failure{oneLine(err.Error()), ""}
 }
 
+// isFolder is whether a path names a folder, one that is there or one to be made.
+func isFolder(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.IsDir() || strings.HasSuffix(path, string(filepath.Separator))
+}
+
 // writeProfile writes the profile and the picture of its coverage.
 func writeProfile(out string, l *lens.Learned) (path, picture string, err error) {
 	path = out
-	if info, err := os.Stat(out); err == nil && info.IsDir() || strings.HasSuffix(out, string(filepath.Separator)) {
+	if isFolder(out) {
 		path = filepath.Join(out, l.Profile.FileName())
 	}
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {

@@ -169,6 +169,9 @@ func runProve(t *terminal, o proveOptions) error {
 	case o.out == "":
 		return usageError{"--out is missing", "name the card file: --out cards.json"}
 	}
+	if err := wantKind("--out", o.out, dataKinds); err != nil {
+		return err
+	}
 	c, err := print.New(o.Reading)
 	if err != nil {
 		return usageError{oneLine(err.Error()), ""}

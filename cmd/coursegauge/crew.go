@@ -68,6 +68,9 @@ func (o crewOptions) check() (against ledger.Span, err error) {
 	if o.out == "" {
 		return against, usageError{"--out is missing", "name the file to write: --out sheet.html"}
 	}
+	if err := wantKind("--out", o.out, pageKinds); err != nil {
+		return against, err
+	}
 	if !slices.Contains(sheet.Languages(), o.lang) {
 		return against, usageError{fmt.Sprintf("--lang %s: the sheet speaks %s", o.lang, strings.Join(sheet.Languages(), " and ")), ""}
 	}

@@ -36,6 +36,25 @@ func readCrews(path, schedule string) (l crew.List, said string, err error) {
 	return l, said, nil
 }
 
+// warnUnusedFolders names the folders of a list of crews in which no photo
+// lies: one that is misspelt would otherwise leave its crew out without a word.
+func warnUnusedFolders(t *terminal, l crew.List, photos []photoFile) {
+	paths := make([]string, 0, len(photos))
+	for _, p := range photos {
+		if abs, err := filepath.Abs(p.path); err == nil {
+			paths = append(paths, abs)
+		}
+	}
+	const most = 10
+	unused := l.Unused(paths)
+	if n := len(unused); n > most {
+		unused = append(unused[:most], fmt.Sprintf("%d more", n-most))
+	}
+	if len(unused) > 0 {
+		t.warn("%s: no photo lies in %s; write each folder as it is called", crewsFile, strings.Join(unused, ", "))
+	}
+}
+
 // crewOf names the crew of a photo and says in a line when the file would have
 // it otherwise by another of its keys.
 func crewOf(l crew.List, p photoFile, device string, card *vision.CardSight) (name, doubt string) {

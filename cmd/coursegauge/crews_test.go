@@ -32,6 +32,14 @@ func TestCrews(t *testing.T) {
 	if got := crews("out"); got != "north/a.jpg=first crew south/b.jpg=" {
 		t.Error(got)
 	}
+	if strings.Contains(r.err, "no photo lies in") {
+		t.Error(r.err)
+	}
+	writeFile(t, filepath.Join(dir, "misspelt.yaml"), []byte("folders: {nroth: first crew, south: second crew, west: third crew}\n"))
+	r = runIn(t, dir, "inspect", "north", "south", "--schedule", "job/lot.yaml", "--out", "misspelt", "--crews", "misspelt.yaml")
+	r.said(t, exitLook, "warning: crews.yaml: no photo lies in nroth, west; write each folder as it is called")
+	r = runIn(t, dir, "ledger", "add", "misspelt", "--ledger", "l", "--crews", "misspelt.yaml")
+	r.said(t, exitDone, "warning: crews.yaml: no photo lies in nroth, west;")
 	r = runIn(t, dir, "inspect", "north", "south", "--schedule", "job/lot.yaml", "--out", "out", "--crews", "other.yaml")
 	r.said(t, exitLook)
 	if strings.Contains(r.err, "found beside") || crews("out") != "north/a.jpg= south/b.jpg=second crew" {

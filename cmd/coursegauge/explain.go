@@ -76,6 +76,9 @@ func runExplain(ctx context.Context, t *terminal, o explainOptions, path string)
 	if identity(o.out) == identity(path) {
 		return usageError{"--out " + o.out + " is the photo itself", "give another name"}
 	}
+	if err := wantKind("--out", o.out, pageKinds); err != nil {
+		return err
+	}
 	k, err := newKnown(t, o.card, o.camera, []photoFile{{path: path, name: filepath.Base(path)}})
 	if err != nil {
 		return err

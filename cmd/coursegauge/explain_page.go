@@ -13,6 +13,7 @@ import (
 	"strings"
 	"time"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/page"
 	"coursegauge/vision"
 	"coursegauge/vision/length"
@@ -105,7 +106,7 @@ func (e *explained) page() ([]byte, error) {
 		return nil, err
 	}
 	var b bytes.Buffer
-	err := explainPage.Execute(&b, v)
+	err := escape.Execute(&b, explainPage, explainPage.Name(), v)
 	return b.Bytes(), err
 }
 

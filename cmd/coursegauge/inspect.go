@@ -73,9 +73,9 @@ else by a folder that the photo lies in, else by the phone:
   folders: {north: first crew}
   devices: {example phone 12: second crew}
 
-Exit status: 0 done; 1 done, and a photo was refused or a folder of photos was
-not looked into; 2 wrong use; 3 could not
-do it; 130 stopped: what was done by then is written.`,
+Exit status: 0 done; 1 done, and a photo was refused, a folder of photos was not
+looked into or the photos look like another product than the schedule's; 2 wrong
+use; 3 could not do it; 130 stopped: what was done by then is written.`,
 		Example: `  coursegauge inspect lot-7/ --schedule lot-7.yaml --out lot-7-report
   coursegauge inspect 'lot-7/IMG_*.jpg' more/ --schedule lot-7.yaml --out report --jobs 2
   coursegauge inspect lot-7/IMG_31.jpg --schedule lot-7.yaml --out one --stages one/stages`,
@@ -173,6 +173,7 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	if said != "" {
 		t.tell("%s", said)
 	}
+	warnUnusedFolders(t, crews, photos.photos)
 	if o.shard.count > 0 {
 		t.tell("part %d of %d: %s", o.shard.index, o.shard.count, plural(len(mine), "photo", "photos"))
 	}

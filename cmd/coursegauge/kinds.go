@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -20,6 +21,25 @@ const photoKindsText = ".jpg, .heic, .png, .webp or .tif"
 // under the names of photos with a dot before.
 func isPhotoName(path string) bool {
 	return isKind(path, photoKinds) && !strings.HasPrefix(filepath.Base(path), ".")
+}
+
+// What files that are written may be called.
+var (
+	pageKinds = []string{".html", ".htm"}
+	dataKinds = []string{".json"}
+)
+
+// wantKind refuses a name for a file that promises another form than the file
+// will have.
+func wantKind(flag, path string, kinds []string) error {
+	if isKind(path, kinds) {
+		return nil
+	}
+	hint := ""
+	if isKind(path, []string{".pdf"}) && slices.Contains(kinds, pageKinds[0]) {
+		hint = "a browser prints the page to a PDF"
+	}
+	return usageError{fmt.Sprintf("%s %s: the name of this file ends in %s", flag, path, strings.Join(kinds, " or ")), hint}
 }
 
 func isKind(path string, kinds []string) bool {

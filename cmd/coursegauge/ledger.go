@@ -99,6 +99,11 @@ func runLedgerAdd(ctx context.Context, t *terminal, folders []string, path, sche
 		}
 		entries = append(entries, e)
 	}
+	if crewsPath != "" {
+		if err := warnUnusedIn(t, entries, crewsPath); err != nil {
+			return err
+		}
+	}
 	l, err := openLedger(path, ledger.Create)
 	if err != nil {
 		return err
@@ -203,24 +208,57 @@ func nameCrews(d inspection.Document, folder, path string) error {
 	if err != nil {
 		return err
 	}
+	paths, err := photoPaths(d, folder)
+	if err != nil {
+		return err
+	}
+	for i, p := range d.Photos {
+		if p.Crew != "" {
+			continue
+		}
+		of := crew.Photo{Card: -1, Path: paths[i], Device: p.Device}
+		if p.Card != nil {
+			of.Card = p.Card.Number
+		}
+		d.Photos[i].Crew, _ = list.Of(of)
+	}
+	return nil
+}
+
+// photoPaths are where the photos of a folder's inspection lie, absolute.
+func photoPaths(d inspection.Document, folder string) ([]string, error) {
 	page, err := readFile(filepath.Join(folder, "report.html"))
 	if err != nil {
 		page = nil // the photos' names then count from the folder itself
 	}
 	from, err := filepath.Abs(photosOf(folder, page, ""))
 	if err != nil {
-		return failure{err.Error(), ""}
+		return nil, failure{err.Error(), ""}
 	}
+	paths := make([]string, len(d.Photos))
 	for i, p := range d.Photos {
-		if p.Crew != "" {
-			continue
-		}
-		of := crew.Photo{Card: -1, Path: filepath.Join(from, filepath.FromSlash(p.File)), Device: p.Device}
-		if p.Card != nil {
-			of.Card = p.Card.Number
-		}
-		d.Photos[i].Crew, _ = list.Of(of)
+		paths[i] = filepath.Join(from, filepath.FromSlash(p.File))
 	}
+	return paths, nil
+}
+
+// warnUnusedIn does for folders of inspect what warnUnusedFolders does for photos.
+func warnUnusedIn(t *terminal, entries []ledger.Entry, crewsPath string) error {
+	list, _, err := readCrews(crewsPath, "")
+	if err != nil {
+		return err
+	}
+	var photos []photoFile
+	for _, e := range entries {
+		paths, err := photoPaths(e.Document, e.Folder)
+		if err != nil {
+			return err
+		}
+		for _, p := range paths {
+			photos = append(photos, photoFile{path: p})
+		}
+	}
+	warnUnusedFolders(t, list, photos)
 	return nil
 }
 
@@ -264,12 +302,12 @@ func tellLedger(t *terminal, all []ledger.Inspection, crews []ledger.Crew) {
 		if i.Last != i.First {
 			days += " to " + i.Last
 		}
-		t.say("%s  %s  %s: %s, %s, %d decided  (%s)", i.ID, days, oneLine(i.Title), plural(i.Photos, "photo", "photos"), plural(i.Heads, "fastener", "fasteners"), i.Decided, i.Folder)
+		t.say("%s  %s  %s: %s, %s, %d decided  (%s)", i.ID, days, i.Title, plural(i.Photos, "photo", "photos"), plural(i.Heads, "fastener", "fasteners"), i.Decided, i.Folder)
 		photos, heads = photos+i.Photos, heads+i.Heads
 	}
 	t.say("%s, %s, %s", plural(len(all), "inspection", "inspections"), plural(photos, "photo", "photos"), plural(heads, "fastener", "fasteners"))
 	for _, c := range crews {
-		t.say("crew %s: %s, %s to %s", oneLine(c.Name), plural(c.Photos, "photo", "photos"), c.First, c.Last)
+		t.say("crew %s: %s, %s to %s", c.Name, plural(c.Photos, "photo", "photos"), c.First, c.Last)
 	}
 }
 
@@ -295,7 +333,7 @@ func newLedgerRemove(t *terminal) *cobra.Command {
 			if err != nil {
 				return ledgerFault(err)
 			}
-			t.say("removed %s  %s (%s); the folder %s is as it was", gone.ID, oneLine(gone.Title), plural(gone.Photos, "photo", "photos"), gone.Folder)
+			t.say("removed %s  %s (%s); the folder %s is as it was", gone.ID, gone.Title, plural(gone.Photos, "photo", "photos"), gone.Folder)
 			return nil
 		},
 	}

@@ -79,7 +79,7 @@ func TestLedgerFollowsDecisions(t *testing.T) {
 		break
 	}
 	say("ledger", "add", dir, "--ledger", path).said(t, exitDone, "brought up to date", "1 decided")
-	if r := say("ledger", "export", "--ledger", path); !strings.Contains(r.out, ",wrong,") {
+	if r := say("ledger", "export", "--ledger", path); !strings.Contains(r.out, `,"wrong",`) {
 		t.Errorf("%s", r.out)
 	}
 }

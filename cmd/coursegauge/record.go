@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/record/bag"
 
 	"github.com/spf13/cobra"
@@ -34,9 +35,9 @@ func openBag(path, flag string) (bag.Source, error) {
 	src, err := bag.Open(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, usageError{fmt.Sprintf("%sno such file or folder: %s", flag, path), "name a record, the folder or the .zip file that record make wrote"}
+		return nil, usageError{fmt.Sprintf("%sno such file or folder: %s", flag, escape.Text(path)), "name a record, the folder or the .zip file that record make wrote"}
 	case err != nil:
-		return nil, failure{fmt.Sprintf("%s%s: %v", flag, path, cause(err)), "a folder or a .zip file of a record is needed"}
+		return nil, failure{escape.Text(fmt.Sprintf("%s%s: %v", flag, path, cause(err))), "a folder or a .zip file of a record is needed"}
 	}
 	return src, nil
 }
@@ -54,7 +55,7 @@ func oneBag(example string) func(*cobra.Command, []string) error {
 // mustNotExist keeps a command from writing over what is there.
 func mustNotExist(flag, path string) error {
 	if _, err := os.Lstat(path); err == nil {
-		return usageError{fmt.Sprintf("%s %s is there already; nothing is written over", flag, path), "give another name, or remove it first"}
+		return usageError{fmt.Sprintf("%s %s is there already; nothing is written over", flag, escape.Text(path)), "give another name, or remove it first"}
 	}
 	return nil
 }

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/record/seal"
 
 	"github.com/google/renameio/v2"
@@ -66,6 +67,10 @@ func runRecordKey(t *terminal, o recordKeyOptions) error {
 	if err := writeWhole(public, publicData); err != nil {
 		return errors.Join(err, os.Remove(o.out))
 	}
+	if why := seal.Weak(passphrase); why != "" {
+		t.warn("this passphrase is weak: %s; whoever gets the key's file can guess it", why)
+		t.hint("a sentence of four or five words is good, and easy to keep in mind")
+	}
 	t.say("key %s", id)
 	t.say("secret: %s (keep it and its passphrase safe, apart from each other)", o.out)
 	t.say("public: %s (give it to those who check records)", public)
@@ -76,6 +81,7 @@ func runRecordKey(t *terminal, o recordKeyOptions) error {
 // where it is not shown.
 func readPassphrase(t *terminal, file, question string, twice bool) (string, error) {
 	if file != "" {
+		warnOpen(t, file, "passphrase")
 		return passphraseIn(file)
 	}
 	in := int(os.Stdin.Fd())
@@ -118,6 +124,14 @@ func passphraseIn(file string) (string, error) {
 	return strings.TrimRight(line, "\r\n"), nil
 }
 
+// warnOpen tells of a file with a secret that other users can read.
+func warnOpen(t *terminal, path, what string) {
+	if info, err := os.Stat(path); err == nil && info.Mode().IsRegular() && info.Mode().Perm()&0o077 != 0 {
+		t.warn("the %s in %s can be read by other users of this machine (mode %04o)", what, escape.Text(path), info.Mode().Perm())
+		t.hint("chmod 600 " + escape.Text(path))
+	}
+}
+
 // openSecretKey decrypts the key of --sign.
 func openSecretKey(t *terminal, path, passphraseFile string) (seal.Key, error) {
 	data, err := readFile(path)
@@ -127,9 +141,13 @@ func openSecretKey(t *terminal, path, passphraseFile string) (seal.Key, error) {
 	if !seal.IsSecret(data) {
 		return seal.Key{}, usageError{fmt.Sprintf("--sign %s: this is no secret key under a passphrase", path), "the file NAME.key that coursegauge record key made is needed"}
 	}
+	warnOpen(t, path, "secret key")
 	passphrase, err := readPassphrase(t, passphraseFile, "passphrase of "+path+": ", false)
 	if err != nil {
 		return seal.Key{}, err
+	}
+	if why := seal.Weak(passphrase); why != "" {
+		t.warn("the passphrase of %s is weak: %s; whoever gets the key's file can guess it", escape.Text(path), why)
 	}
 	k, err := seal.OpenKey(data, passphrase)
 	if err != nil {

@@ -1,21 +1,29 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
 	"time"
 
+	"coursegauge/calibrate/lens"
+	"coursegauge/calibrate/print"
+	"coursegauge/report/commit"
+	"coursegauge/report/crew"
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/record"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/record/seal"
+	"coursegauge/report/review"
 
 	"github.com/spf13/cobra"
 )
@@ -46,11 +54,18 @@ RFC 3161 at that address to vouch for when the record was there: it is sent a ha
 and nothing else. --follows names an earlier record that this one adds to.
 
 --no-location and --redact crew make a record to hand over. It says what was left
-out. Photos are then written anew without location, device, maker's notes and
-previews; the picture in them stays bit for bit, and the record names the hash of
-each original. A report that tells what is to be left out stays out.
+out. Photos are then written anew without location, device, maker's notes, colour
+profiles and previews; the picture in them stays bit for bit, and the record names
+the hash of each original. A photo that cannot be is left out, with a line that says
+so, and names of photos that read as coordinates are replaced. For names of crews
+stand crew 1, crew 2 and so on, in names of files, decisions and notes too; while
+one of them is left anywhere the exit status is 1. A report that tells what is to
+be left out stays out.
 
-What is there already is never written over.`,
+What is there already is never written over.
+
+Exit status: 0 done; 1 done, and something needs a person; 2 wrong use; 3 could not
+do it; 130 stopped.`,
 		Example: `  coursegauge record make lot-7-report --out lot-7-record.zip
   coursegauge record make lot-7-report --out lot-7-record.zip --sign office.key
   coursegauge record make lot-7-report --out hand-over.zip --no-location --redact crew
@@ -90,13 +105,13 @@ func runRecordMake(ctx context.Context, t *terminal, o recordMakeOptions, dir st
 		return err
 	}
 	for _, left := range bag.Leftovers(o.out) {
-		t.warn("%s is left over from a run that was cut off, and no record; remove it", left)
+		t.warn("%s is left over from a run that was cut off, and no record; remove it", escape.Text(left))
 	}
 	if err := o.seals(t, &in); err != nil {
 		return err
 	}
 	bar := newProgress(t, len(in.Document.Photos))
-	in.Progress = func(file string) { bar.photo(file, "kept") }
+	in.Progress = func(file string) { bar.photo(escape.Text(file), "kept") }
 	made, err := record.Make(ctx, in, o.out)
 	bar.end()
 	if err != nil {
@@ -133,41 +148,86 @@ func (o recordMakeOptions) check() error {
 
 // input reads the folder of an inspection and finds all that belongs to it.
 func (o recordMakeOptions) input(t *terminal, dir string) (record.Input, error) {
-	r, err := openReviewed(t, dir, o.photos)
-	if err != nil {
-		return record.Input{}, err
-	}
-	defer r.log.Close()
-	in := record.Input{
-		Document: r.document, Photos: r.photos, Cards: o.card, Profiles: o.cameras,
-		NoLocation: o.noLocation, NoCrew: len(o.redact) > 0, Version: version, Made: time.Now(),
-	}
-	if in.Inspection, err = os.ReadFile(outputsIn(dir).inspection); err != nil {
-		return in, failure{fmt.Sprintf("cannot read %s: %v", outputsIn(dir).inspection, cause(err)), ""}
-	}
-	if in.Decisions, err = r.log.All(); err != nil {
-		return in, failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}
-	}
-	if len(r.report) > 0 {
-		in.Report = outputsIn(dir).report
-	}
-	if in.Schedule, err = o.findSchedule(dir, r.photos, r.document.Schedule); err != nil {
+	in := record.Input{NoLocation: o.noLocation, NoCrew: len(o.redact) > 0, Version: version, Made: time.Now()}
+	if err := readInspected(&in, dir); err != nil {
 		return in, err
 	}
-	in.Crews = o.crews
-	if beside := filepath.Join(filepath.Dir(in.Schedule), crewsFile); o.crews == "" && isFile(beside) {
-		in.Crews = beside
+	in.Photos = photosOf(dir, in.Report, o.photos)
+	var err error
+	if in.Decisions, err = decisionsOf(t, dir, in.Document); err != nil {
+		return in, err
 	}
-	return in, o.needs(in)
+	found, err := o.findSchedule(dir, in.Photos, in.Document.Schedule)
+	if err != nil {
+		return in, err
+	}
+	in.Schedule = found
+	return in, o.addSettings(t, &in)
 }
 
-func isFile(path string) bool {
-	info, err := os.Stat(path)
-	return err == nil && info.Mode().IsRegular()
+// readInspected reads what inspect wrote into a folder: regular files that lie in
+// it, and no link that leads elsewhere.
+func readInspected(in *record.Input, dir string) error {
+	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+		return usageError{"no inspection at " + escape.Text(dir) + ": this is no folder", "give a folder that inspect wrote"}
+	}
+	if err := commit.Recover(dir); err != nil {
+		return failure{escape.Text(fmt.Sprintf("%s: a run that wrote there was cut short and cannot be finished: %v", dir, err)), ""}
+	}
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		return failure{fmt.Sprintf("cannot open %s: %v", escape.Text(dir), cause(err)), ""}
+	}
+	defer root.Close()
+	names := outputsIn(".")
+	if in.Inspection, err = readBelow(root, names.inspection); errors.Is(err, fs.ErrNotExist) {
+		return usageError{"no inspection at " + escape.Text(filepath.Join(dir, names.inspection)), "give a folder that inspect wrote"}
+	} else if err != nil {
+		return failure{fmt.Sprintf("cannot read %s: %v", escape.Text(filepath.Join(dir, names.inspection)), bag.Cause(err)), ""}
+	}
+	if in.Document, err = inspection.Read(bytes.NewReader(in.Inspection)); err != nil {
+		return usageError{escape.Text(fmt.Sprintf("%s: %v", filepath.Join(dir, names.inspection), err)), ""}
+	}
+	if in.Report, err = readBelow(root, names.report); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return failure{fmt.Sprintf("cannot read %s: %v", escape.Text(filepath.Join(dir, names.report)), bag.Cause(err)), "it must be a file in the folder that inspect wrote"}
+	}
+	return nil
+}
+
+// readBelow reads a regular file of bearable size that lies in a folder.
+func readBelow(root *os.Root, name string) ([]byte, error) {
+	f, err := bag.OpenRegular(root, name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, maxFile+1))
+	if err == nil && len(data) > maxFile {
+		err = fmt.Errorf("it has more than %d MB", maxFile>>20)
+	}
+	return data, err
+}
+
+// decisionsOf reads the decisions about an inspection.
+func decisionsOf(t *terminal, dir string, d inspection.Document) ([]review.Decision, error) {
+	log, err := review.Open(dir)
+	if err != nil {
+		return nil, failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}
+	}
+	defer log.Close()
+	all, err := log.All()
+	if err != nil {
+		return nil, failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}
+	}
+	warnOfLog(t, dir, log)
+	if n := review.Strangers(d, all); n > 0 {
+		t.warn("%s about nothing in this inspection, as after photos were inspected again; kept aside", plural(n, "decision is", "decisions are"))
+	}
+	return all, nil
 }
 
 // findSchedule gives the file with the hash of the schedule that was judged by.
-func (o recordMakeOptions) findSchedule(dir, photos string, s inspection.Schedule) (string, error) {
+func (o recordMakeOptions) findSchedule(dir, photos string, s inspection.Schedule) (record.NamedFile, error) {
 	candidates := []string{o.schedule}
 	if o.schedule == "" {
 		candidates = nil
@@ -181,33 +241,79 @@ func (o recordMakeOptions) findSchedule(dir, photos string, s inspection.Schedul
 			continue
 		}
 		if sum := sha256.Sum256(data); hex.EncodeToString(sum[:]) == s.SHA256 {
-			return path, nil
+			return record.NamedFile{Name: path, Data: data}, nil
 		}
 	}
 	if o.schedule != "" {
-		return "", usageError{fmt.Sprintf("--schedule %s is not the schedule that was judged by, or cannot be read: the inspection names one with SHA-256 %.12s…", o.schedule, s.SHA256), "give the file as it was, or inspect again"}
+		return record.NamedFile{}, usageError{fmt.Sprintf("--schedule %s is not the schedule that was judged by, or cannot be read: the inspection names one with SHA-256 %s…", escape.Text(o.schedule), escape.Text(fmt.Sprintf("%.12s", s.SHA256))), "give the file as it was, or inspect again"}
 	}
-	return "", usageError{fmt.Sprintf("the schedule %s that was judged by is not beside the photos or the report, or was changed since", s.File), "name it with --schedule FILE; if it was changed, inspect again"}
+	return record.NamedFile{}, usageError{fmt.Sprintf("the schedule %s that was judged by is not beside the photos or the report, or was changed since", escape.Text(s.File)), "name it with --schedule FILE; if it was changed, inspect again"}
+}
+
+// addSettings reads what was used to measure beside the schedule. Each file must be
+// what it is called: a record holds nothing else.
+func (o recordMakeOptions) addSettings(t *terminal, in *record.Input) error {
+	if err := o.needs(in.Document.Photos); err != nil {
+		return err
+	}
+	read := func(flag, path string, parse func(data []byte) error) (*record.NamedFile, error) {
+		data, err := readFile(path)
+		if err == nil {
+			err = parse(data)
+		}
+		if err != nil {
+			return nil, usageError{fmt.Sprintf("%s %s: %s", flag, escape.Text(path), oneLine(err.Error())), ""}
+		}
+		return &record.NamedFile{Name: path, Data: data}, nil
+	}
+	var err error
+	if o.card != "" {
+		in.Cards, err = read("--card", o.card, func(data []byte) error { _, err := print.Parse(data); return err })
+	}
+	for _, path := range o.cameras {
+		if err != nil {
+			break
+		}
+		var f *record.NamedFile
+		if f, err = read("--camera", path, func(data []byte) error { _, err := lens.Parse(data); return err }); err == nil {
+			in.Profiles = append(in.Profiles, *f)
+		}
+	}
+	if crews := o.crewList(t, in.Schedule.Name); crews != "" && err == nil {
+		in.Crews, err = read("the list of crews", crews, func(data []byte) error {
+			list, err := crew.Read(filepath.Base(crews), data)
+			in.CrewNames = list.Names()
+			return err
+		})
+	}
+	return err
+}
+
+// crewList is the file that tells crews: the one that was named, else a file, and
+// no link, beside the schedule.
+func (o recordMakeOptions) crewList(t *terminal, schedule string) string {
+	if o.crews != "" {
+		return o.crews
+	}
+	beside := filepath.Join(filepath.Dir(schedule), crewsFile)
+	switch info, err := os.Lstat(beside); {
+	case err != nil:
+		return ""
+	case !info.Mode().IsRegular():
+		t.warn("%s is no regular file and is not taken into the record; --crews FILE names the list", escape.Text(beside))
+		return ""
+	}
+	return beside
 }
 
 // needs holds what was used to measure against what was given.
-func (o recordMakeOptions) needs(in record.Input) error {
-	for _, p := range in.Document.Photos {
+func (o recordMakeOptions) needs(photos []inspection.Photo) error {
+	for _, p := range photos {
 		if p.Card != nil && p.Card.Size == "proved" && o.card == "" {
-			return usageError{fmt.Sprintf("photo %s was measured with a proved card", p.File), "give the file of proved cards that inspect was given: --card FILE"}
+			return usageError{fmt.Sprintf("photo %s was measured with a proved card", escape.Text(p.File)), "give the file of proved cards that inspect was given: --card FILE"}
 		}
 		if p.Camera != nil && p.Camera.Source == "profile" && len(o.cameras) == 0 {
-			return usageError{fmt.Sprintf("photo %s was measured with a camera profile", p.File), "give the profile that inspect used: --camera FILE"}
-		}
-	}
-	if o.card != "" {
-		if _, err := readCards(o.card); err != nil {
-			return err
-		}
-	}
-	for _, c := range append([]string{in.Crews}, o.cameras...) {
-		if c != "" && !isFile(c) {
-			return usageError{"no such file: " + c, ""}
+			return usageError{fmt.Sprintf("photo %s was measured with a camera profile", escape.Text(p.File)), "give the profile that inspect used: --camera FILE"}
 		}
 	}
 	return nil
@@ -256,12 +362,16 @@ func predecessor(path string) (*record.Predecessor, error) {
 	defer src.Close()
 	v, err := record.Verify(context.Background(), src, record.Options{})
 	if err != nil {
-		return nil, failure{fmt.Sprintf("--follows %s: %v", path, cause(err)), ""}
+		return nil, failure{escape.Text(fmt.Sprintf("--follows %s: %v", path, cause(err))), ""}
 	}
 	if len(v.Problems) > 0 {
-		return nil, usageError{fmt.Sprintf("--follows %s: something is wrong with it: %s", path, v.Problems[0]), "coursegauge record verify " + path + " tells all"}
+		return nil, usageError{fmt.Sprintf("--follows %s: something is wrong with it: %s", escape.Text(path), v.Problems[0]), "coursegauge record verify " + escape.Text(path) + " tells all"}
 	}
-	return &record.Predecessor{Name: filepath.Base(path), Digest: v.Digest, Made: v.Contents.Made}, nil
+	name := filepath.Base(path)
+	if abs, err := filepath.Abs(path); err == nil {
+		name = filepath.Base(abs) // of "." too
+	}
+	return &record.Predecessor{Name: name, Digest: v.Digest, Made: v.Contents.Made}, nil
 }
 
 func (o recordMakeOptions) explain(ctx context.Context, err error) error {
@@ -273,32 +383,42 @@ func (o recordMakeOptions) explain(ctx context.Context, err error) error {
 	case errors.As(err, &wrong):
 		return failure{wrong.Error(), "a record holds the photos that were inspected; --photos DIR says where they lie, or inspect again"}
 	case errors.As(err, &stamp):
-		return failure{oneLine(stamp.Error()), "nothing was made; try again, or make the record without --timestamp"}
+		return failure{escape.Text(oneLine(stamp.Error())), "nothing was made; try again, or make the record without --timestamp"}
 	case errors.Is(err, fs.ErrExist):
 		return mustNotExist("--out", o.out)
 	}
-	return failure{fmt.Sprintf("cannot make %s: %s", o.out, oneLine(err.Error())), "nothing was left under that name"}
+	return failure{escape.Text(fmt.Sprintf("cannot make %s: %s", o.out, oneLine(err.Error()))), "nothing was left under that name"}
 }
 
 func (o recordMakeOptions) tell(t *terminal, m record.Made) error {
 	for _, d := range m.Doubts {
-		t.warn("%s; it was not left out", d)
+		t.warn("%s", escape.Text(d))
 	}
+	if m.NotDone > 0 {
+		t.warn("the run was stopped before %s: this record is not complete; finish it by the same inspect command, then make the record again", plural(m.NotDone, "photo", "photos"))
+	}
+	if err := o.print(t, m); err != nil || len(m.Doubts)+m.NotDone == 0 {
+		return err
+	}
+	return errNeedsPerson
+}
+
+func (o recordMakeOptions) print(t *terminal, m record.Made) error {
 	if o.json {
 		return t.json(map[string]any{
-			"format": "coursegauge-record-made/1", "record": o.out, "number": m.Digest, "photos": len(m.Contents.Photos), "rewritten": m.Rewritten, "bytes": m.Octets,
+			"format": "coursegauge-record-made/1", "record": o.out, "number": m.Digest, "photos": len(m.Contents.Photos), "rewritten": m.Rewritten, "not_done": m.NotDone, "bytes": m.Octets,
 			"decisions": m.Contents.Decisions, "signed_by": m.Contents.SignedBy, "time_stamped": m.Contents.Stamped, "left_out": append([]string{}, m.Contents.LeftOut...),
 		})
 	}
-	t.say("%s: %s, %s, %s", o.out, plural(len(m.Contents.Photos), "photo", "photos"), plural(m.Contents.Decisions, "decision", "decisions"), megabytes(m.Octets))
+	t.say("%s: %s, %s, %s", escape.Text(o.out), plural(len(m.Contents.Photos), "photo", "photos"), plural(m.Contents.Decisions, "decision", "decisions"), megabytes(m.Octets))
 	for _, what := range m.Contents.LeftOut {
-		t.say("left out: %s", what)
+		t.say("left out: %s", escape.Text(what))
 	}
 	if m.Contents.Elsewhere > 0 {
 		t.say("%s about an earlier inspection, kept aside", plural(m.Contents.Elsewhere, "decision", "decisions"))
 	}
 	t.say("number: %s", m.Digest)
-	t.tell("The number stands for the whole record: write it down elsewhere. Check it: coursegauge record verify %s", o.out)
+	t.tell("The number stands for the whole record: write it down elsewhere. Check it: coursegauge record verify %s", escape.Text(o.out))
 	return nil
 }
 

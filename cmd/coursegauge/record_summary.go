@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"path/filepath"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/record"
 
 	"github.com/spf13/cobra"
@@ -46,6 +47,9 @@ func runRecordSummary(ctx context.Context, t *terminal, o recordSummaryOptions, 
 	if o.out == "" {
 		return usageError{"--out is missing", "name the page to write: --out FILE.html"}
 	}
+	if err := wantKind("--out", o.out, pageKinds); err != nil {
+		return err
+	}
 	if !(o.squares >= 0 && o.squares <= 100_000) {
 		return usageError{fmt.Sprintf("--squares %v: a number from 0 to 100000 is needed, squares of 100 sq ft", o.squares), ""}
 	}
@@ -66,18 +70,18 @@ func runRecordSummary(ctx context.Context, t *terminal, o recordSummaryOptions, 
 	case ctx.Err() != nil:
 		return errStopped
 	case err != nil:
-		return failure{fmt.Sprintf("cannot check %s: %s", path, oneLine(err.Error())), ""}
+		return failure{escape.Text(fmt.Sprintf("cannot check %s: %s", path, oneLine(err.Error()))), ""}
 	case len(v.Problems) > 0:
-		return failure{fmt.Sprintf("%s: something is wrong with the record: %s", path, v.Problems[0]), "nothing was written; coursegauge record verify " + path + " tells all"}
+		return failure{fmt.Sprintf("%s: something is wrong with the record: %s", escape.Text(path), v.Problems[0]), "nothing was written; coursegauge record verify " + escape.Text(path) + " tells all"}
 	}
 	page, err := record.Summary(src, v, record.SummaryOptions{Property: o.property, Squares: o.squares, Name: filepath.Base(filepath.Clean(path))})
 	if err != nil {
-		return failure{fmt.Sprintf("%s: %s", path, oneLine(err.Error())), ""}
+		return failure{escape.Text(fmt.Sprintf("%s: %s", path, oneLine(err.Error()))), ""}
 	}
 	if err := writeWhole(o.out, page); err != nil {
 		return err
 	}
-	t.say("summary: %s, two pages; print it from a browser", o.out)
+	t.say("summary: %s, two pages; print it from a browser", escape.Text(o.out))
 	t.say("number: %s", v.Digest)
 	return nil
 }

@@ -20,9 +20,13 @@ import (
 	"time"
 
 	"coursegauge/report/inspection"
+	"coursegauge/report/judge"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/record/seal/sealtest"
 	"coursegauge/report/review"
+	scheduleLib "coursegauge/report/schedule"
+	"coursegauge/vision"
+	"coursegauge/vision/length"
 )
 
 // inspectedFolder is a copy of a job that was inspected, with a decision about
@@ -279,6 +283,9 @@ func TestRecordWrongUse(t *testing.T) {
 	report, _ := manyPhotos(t, 1, 100)
 	dir := t.TempDir()
 	writeFile(t, filepath.Join(dir, "short"), []byte("seven77\n"))
+	if err := os.Chmod(filepath.Join(dir, "short"), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	writeFile(t, filepath.Join(dir, "none.key"), []byte("no key\n"))
 	writeFile(t, filepath.Join(dir, "there.zip"), []byte("x"))
 	for _, c := range []struct {
@@ -296,7 +303,6 @@ func TestRecordWrongUse(t *testing.T) {
 		{[]string{"make", report, "--out", "r", "--sign", "none.key"}, exitUsage, "this is no secret key"},
 		{[]string{"make", report, "--out", "r", "--schedule", "none.key"}, exitUsage, "is not the schedule that was judged by"},
 		{[]string{"make", report, "--out", "r", "--photos", dir}, exitFailed, "photo IMG_0.jpg is not in"},
-		{[]string{"make", report, "--out", "r", "--no-location"}, exitFailed, "JPEG and PNG photos alone"},
 		{[]string{"make", report, "--out", "r", "--follows", "there.zip"}, exitFailed, "neither a folder nor a sound zip archive"},
 		{[]string{"key", "--out", "a.key", "--passphrase-file", "short"}, exitUsage, "at least 8 are needed"},
 		{[]string{"key", "--out", "a.key"}, exitUsage, "no terminal to ask on"},
@@ -386,6 +392,17 @@ func crowdedInspection(t *testing.T) (report, schedule string) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	sch, err := scheduleLib.Read("schedule.yaml", []byte(goodSchedule))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// eleven heads that break every rule of heads
+	height, joint, size := length.New(190, 0.4), length.New(5, 0.4), length.New(6, 0.1)
+	suspects := &vision.Result{Course: &vision.Course{}}
+	for k := range 11 {
+		suspects.Fasteners = append(suspects.Fasteners, vision.Fastener{ID: k, Piece: -1, Px: vision.Point{X: float64(40 * k)}, AboveButt: &height, LowerJoint: &joint, NextJoint: &joint, HeadDiameter: &size,
+			Drive: vision.Drive{Class: vision.Overdriven, P: map[vision.DriveClass]float64{vision.Overdriven: 0.98}}})
+	}
 	long := strings.Repeat("long words about what is wrong here ", 12)
 	for i := range d.Photos {
 		p := &d.Photos[i]
@@ -397,10 +414,15 @@ func crowdedInspection(t *testing.T) (report, schedule string) {
 		if i%2 == 0 {
 			continue
 		}
-		p.Status, p.Refusal = inspection.Measured, nil
-		for k, rule := range []string{"height", "end", "lower_joint", "next_joint", "gap", "count", "drive", "head_size", "exposed", "offset", "narrow"} {
-			p.Heads = append(p.Heads, inspection.Fastener{ID: k, Verdict: "suspect", AboveButt: &inspection.Length{MM: 160, U: 0.4}, Drive: inspection.Drive{Class: "flush"},
-				Rules: []inspection.Rule{{Rule: rule, Result: "suspect", Text: long}}})
+		source := inspection.Source{File: p.File, SHA256: p.SHA256}
+		*p = inspection.Build(source, sch, suspects, judge.Judge(sch, suspects))
+		for k := range p.Heads {
+			for r := range p.Heads[k].Rules {
+				p.Heads[k].Rules[r].Text = long
+			}
+		}
+		for _, rule := range []string{"end", "gap", "count", "offset", "narrow"} {
+			p.Findings = append(p.Findings, inspection.Finding{Rule: rule, Result: "suspect", Text: long})
 		}
 	}
 	d.Schedule.Title = strings.Repeat("A long title ", 30)

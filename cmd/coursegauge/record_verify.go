@@ -7,7 +7,9 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/record"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/record/seal"
@@ -76,7 +78,9 @@ type verified struct {
 	Again    int           `json:"photos_measured_again"`
 	Problems []bag.Problem `json:"problems"`
 	Notes    []string      `json:"notes"`
-	Earlier  *verified     `json:"earlier,omitempty"`
+	// Unchecked is what nothing could be held against, with counts.
+	Unchecked []string  `json:"not_checked"`
+	Earlier   *verified `json:"earlier,omitempty"`
 }
 
 func runRecordVerify(ctx context.Context, t *terminal, o recordVerifyOptions, path string) error {
@@ -133,7 +137,7 @@ func (o recordVerifyOptions) options(t *terminal) (record.Options, error) {
 	}
 	if !o.noMeasuring {
 		out.Measure = measurerOf
-		out.Progress = func(file string) { t.tell("measured again: %s", file) }
+		out.Progress = func(file string) { t.tell("measured again: %s", escape.Text(file)) }
 	}
 	return out, nil
 }
@@ -157,7 +161,7 @@ func damaged(path string) []bag.Problem {
 // chain checks a record and those that it adds to.
 func (o recordVerifyOptions) chain(ctx context.Context, path string, options record.Options, seen map[string]bool) (*verified, error) {
 	if p := damaged(path); p != nil {
-		return &verified{Format: verifiedFormat, Record: path, Problems: p, Notes: []string{}}, nil
+		return &verified{Format: verifiedFormat, Record: path, Problems: p, Notes: []string{}, Unchecked: []string{}}, nil
 	}
 	src, err := openBag(path, "")
 	if err != nil {
@@ -166,18 +170,18 @@ func (o recordVerifyOptions) chain(ctx context.Context, path string, options rec
 	defer src.Close()
 	v, err := record.Verify(ctx, src, options)
 	if err != nil {
-		return nil, failure{fmt.Sprintf("cannot check %s: %s", path, oneLine(err.Error())), ""}
+		return nil, failure{escape.Text(fmt.Sprintf("cannot check %s: %s", path, oneLine(err.Error()))), ""}
 	}
 	out := &verified{
 		Format: verifiedFormat, Record: path, Number: v.Digest, Title: v.Contents.Title, Made: v.Contents.Made, Files: v.Files, Bytes: v.Octets,
-		Signed: v.Signed, Stamp: v.Stamp, Again: v.Again, Problems: append([]bag.Problem{}, v.Problems...), Notes: append([]string{}, v.Notes...),
+		Signed: v.Signed, Stamp: v.Stamp, Again: v.Again, Problems: append([]bag.Problem{}, v.Problems...), Notes: append([]string{}, v.Notes...), Unchecked: append([]string{}, v.Unchecked...),
 	}
 	f := v.Contents.Follows
 	if f == nil || seen[v.Digest] {
 		return out, nil
 	}
 	if o.alone {
-		out.Notes = append(out.Notes, fmt.Sprintf("it adds to %s (%.12s…), which was not checked", f.Name, f.Digest))
+		out.Unchecked = append(out.Unchecked, fmt.Sprintf("it adds to %s (%.12s…)", f.Name, f.Digest))
 		return out, nil
 	}
 	seen[v.Digest] = true
@@ -214,9 +218,9 @@ func (o recordVerifyOptions) find(path string, f *record.Predecessor) (at, wrong
 
 func (v *verified) print(t *terminal) {
 	if v.Title != "" {
-		t.say("%s: record of %q, made %s", v.Record, v.Title, v.Made)
+		t.say("%s: record of \"%s\", made %s", escape.Text(v.Record), escape.Text(v.Title), escape.Text(v.Made))
 	} else {
-		t.say("%s", v.Record)
+		t.say("%s", escape.Text(v.Record))
 	}
 	for _, p := range v.Problems {
 		t.say("  PROBLEM %s", p)
@@ -226,22 +230,25 @@ func (v *verified) print(t *terminal) {
 		t.say("  number %s", v.Number)
 	}
 	if v.Signed != "" {
-		t.say("  signed with %s", v.Signed)
+		t.say("  signed with %s", escape.Text(v.Signed))
 	}
 	if s := v.Stamp; s != nil {
-		t.say("  time stamp of %s by %s", s.Time.Format("2006-01-02 15:04:05 UTC"), s.Authority)
+		t.say("  time stamp of %s by %s", s.Time.Format("2006-01-02 15:04:05 UTC"), escape.Text(s.Authority))
 	}
 	if v.Again > 0 {
 		t.say("  measured again: %s", plural(v.Again, "photo", "photos"))
 	}
 	for _, n := range v.Notes {
-		t.say("  note: %s", n)
+		t.say("  note: %s", escape.Text(n))
 	}
-	if len(v.Problems) == 0 {
-		t.say("  complete and unchanged")
-	} else {
-		t.say("  %s", plural(len(v.Problems), "problem", "problems"))
+	last := "complete and unchanged"
+	if len(v.Problems) > 0 {
+		last = plural(len(v.Problems), "problem", "problems")
 	}
+	if len(v.Unchecked) > 0 {
+		last += "; not checked: " + escape.Text(strings.Join(v.Unchecked, ", "))
+	}
+	t.say("  %s", last)
 	if v.Earlier != nil {
 		t.say("which adds to")
 		v.Earlier.print(t)
@@ -276,7 +283,7 @@ func verifyBag(ctx context.Context, t *terminal, path string, asJSON bool) error
 		for _, w := range r.Warnings {
 			t.say("warning %s", w)
 		}
-		t.say("%s: BagIt %s, %s, %s, %s", path, r.Version, plural(r.Files, "payload file", "payload files"), plural(len(r.Problems), "problem", "problems"), plural(len(r.Warnings), "warning", "warnings"))
+		t.say("%s: BagIt %s, %s, %s, %s", escape.Text(path), r.Version, plural(r.Files, "payload file", "payload files"), plural(len(r.Problems), "problem", "problems"), plural(len(r.Warnings), "warning", "warnings"))
 	}
 	if !r.Valid() {
 		return errNeedsPerson

@@ -8,13 +8,13 @@ import (
 	"io/fs"
 	"net"
 	"net/http"
-	"os/exec"
+	"os"
 	"os/user"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"time"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/mend"
 	"coursegauge/report/regular"
@@ -125,6 +125,11 @@ func (o reviewOptions) check() error {
 	if o.port < 0 || o.port > 65535 {
 		return usageError{fmt.Sprintf("--port %d: a number from 0 to 65535 is needed", o.port), ""}
 	}
+	if o.mend != "" {
+		if err := wantKind("--mend", o.mend, pageKinds); err != nil {
+			return err
+		}
+	}
 	if !mend.Speaks(o.language) {
 		return usageError{fmt.Sprintf("--lang %s: the languages are %s", o.language, strings.Join(mend.Languages(), ", ")), ""}
 	}
@@ -155,9 +160,7 @@ func openReviewed(t *terminal, dir, photos string) (*reviewed, error) {
 	if r.log, err = review.Open(dir); err != nil {
 		return nil, failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}
 	}
-	for _, s := range r.log.Said() {
-		t.warn("%s", s)
-	}
+	warnOfLog(t, dir, r.log)
 	all, err := r.log.All()
 	if err != nil {
 		return nil, failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}
@@ -166,6 +169,17 @@ func openReviewed(t *terminal, dir, photos string) (*reviewed, error) {
 		t.warn("%s about nothing in this inspection, as after photos were inspected again; kept, and not shown", plural(n, "decision is", "decisions are"))
 	}
 	return r, nil
+}
+
+// warnOfLog tells what is odd about the decisions of a folder.
+func warnOfLog(t *terminal, dir string, log *review.Log) {
+	for _, s := range log.Said() {
+		t.warn("%s", s)
+	}
+	path := filepath.Join(dir, review.FileName)
+	if info, err := os.Lstat(path); err == nil && info.Mode().Perm()&0o002 != 0 {
+		t.warn("everybody on this machine may write to %s: a decision in it may be anybody's", path)
+	}
 }
 
 // merge takes in decisions of a file, all at once or none.
@@ -259,9 +273,9 @@ func (r *reviewed) tellStanding(t *terminal) error {
 	for _, key := range conflicts {
 		var said []string
 		for _, d := range a[key] {
-			said = append(said, fmt.Sprintf("%s (%s)", d.What, oneLine(d.Who)))
+			said = append(said, fmt.Sprintf("%s (%s)", d.What, escape.Text(d.Who)))
 		}
-		t.say("people disagree on %s of %s: %s", a[key][0].Target, oneLine(a[key][0].File), strings.Join(said, ", "))
+		t.say("people disagree on %s of %s: %s", a[key][0].Target, a[key][0].File, strings.Join(said, ", "))
 	}
 	if len(conflicts) > 0 {
 		return errNeedsPerson
@@ -296,11 +310,13 @@ func (r *reviewed) serve(ctx context.Context, t *terminal, o reviewOptions) erro
 	if err != nil {
 		return usageError{fmt.Sprintf("%s: %v", outputsIn(r.dir).report, err), "it was made by another version: inspect again"}
 	}
-	server := &http.Server{Handler: s, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 5 * time.Minute, MaxHeaderBytes: 32 << 10}
+	arrived := func() {}
+	server := &http.Server{Handler: whenAsked(s, s.Path(), func() { arrived() }), ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 5 * time.Minute, MaxHeaderBytes: 32 << 10}
 	t.say("review: %s", s.URL())
 	t.tell("decisions go to %s; Ctrl-C ends the review", filepath.Join(r.dir, review.FileName))
 	if !o.noOpen {
-		openBrowser(t, s.URL())
+		arrived = openBrowser(t, s.URL()) // nothing is served before Serve
+		defer arrived()
 	}
 	go func() {
 		<-ctx.Done()
@@ -324,17 +340,4 @@ func whoDecides(given string) string {
 		return u.Username
 	}
 	return ""
-}
-
-func openBrowser(t *terminal, url string) {
-	program := map[string]string{"darwin": "open", "windows": "explorer"}[runtime.GOOS]
-	if program == "" {
-		program = "xdg-open"
-	}
-	c := exec.Command(program, url)
-	if err := c.Start(); err != nil {
-		t.tell("no browser could be opened; open the address yourself")
-		return
-	}
-	go c.Wait()
 }

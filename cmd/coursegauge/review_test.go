@@ -481,6 +481,44 @@ func TestReviewTellsOfALogOutOfOrder(t *testing.T) {
 	}
 }
 
+// A folder from somebody else: what a link leads to is not touched, whichever
+// command reads the decisions; and everybody's file is told of.
+func TestReviewOfAPlantedLog(t *testing.T) {
+	t.Parallel()
+	dir, j := reviewFolder(t)
+	path, target := filepath.Join(dir, review.FileName), filepath.Join(t.TempDir(), "diary.txt")
+	const text = "Monday: rain\nTuesday: no newline here"
+	writeFile(t, target, []byte(text))
+	if err := os.Symlink(target, path); err != nil {
+		t.Skip(err)
+	}
+	writeFile(t, filepath.Join(dir, "theirs.jsonl"), nil)
+	for _, args := range [][]string{
+		{"review", ".", "--mend", "m.html"}, {"review", ".", "--merge", "theirs.jsonl"}, {"review", ".", "--no-open"},
+		{"ledger", "add", ".", "--ledger", "l"}, {"record", "make", ".", "--out", "r", "--schedule", absolute(t, filepath.Join(j.folder, "schedule.yaml")), "--photos", absolute(t, j.folder)},
+	} {
+		r := runIn(t, dir, args...)
+		if r.status != exitFailed && r.status != exitUsage || !strings.Contains(r.err, "is no regular file but a link") {
+			t.Errorf("%q: exit status %d, said %s", args, r.status, r.err)
+		}
+		if now := mustRead(t, target); string(now) != text {
+			t.Fatalf("%q: the target is now %q", args, now)
+		}
+	}
+	if err := os.Remove(path); err != nil {
+		t.Fatal(err)
+	}
+	writeFile(t, path, nil)
+	for mode, told := range map[os.FileMode]bool{0o644: false, 0o664: false, 0o666: true} {
+		if err := os.Chmod(path, mode); err != nil {
+			t.Fatal(err)
+		}
+		if r := runIn(t, dir, "review", ".", "--mend", "m.html"); strings.Contains(r.err, "everybody on this machine may write") != told || r.status != exitDone {
+			t.Errorf("mode %o: %d, %s", mode, r.status, r.err)
+		}
+	}
+}
+
 func TestReviewWrongUse(t *testing.T) {
 	t.Parallel()
 	dir, j := reviewFolder(t)

@@ -30,7 +30,15 @@ type summary struct {
 	Inspection     string                    `json:"inspection"`
 	Fasteners      string                    `json:"fasteners"`
 	Report         string                    `json:"report"`
+	Product        productSummary            `json:"product"`
 	ExitStatus     int                       `json:"exit_status"`
+}
+
+// productSummary is how the product of the schedule fits the photos.
+type productSummary struct {
+	Off     int    `json:"photos_off"` // that it does not fit
+	Of      int    `json:"photos"`     // that could tell
+	Warning string `json:"warning"`    // "" while they do not look like another product
 }
 
 type refusalSummary struct {
@@ -49,6 +57,8 @@ func summarize(d inspection.Document, asked int, faults []string, files outputs,
 		Inspection: files.inspection, Fasteners: files.fasteners, Report: files.report,
 		ExitStatus: status,
 	}
+	fit := d.Product()
+	s.Product = productSummary{fit.Off, fit.Of, fit.String()}
 	if s.Faults == nil {
 		s.Faults = []string{}
 	}
@@ -71,6 +81,9 @@ func (s summary) print(t *terminal) {
 	for _, file := range slices.SortedFunc(maps.Keys(s.Twice), compareNatural) {
 		t.say("counted once, the same bytes: %s, %s", escape.Text(file), escape.Text(strings.Join(s.Twice[file], ", ")))
 	}
+	if s.Product.Warning != "" {
+		t.say("%s", s.Product.Warning)
+	}
 	t.say("%s: %d measured, %d refused", plural(s.Totals.Photos, "photo", "photos"), s.Totals.Measured, s.Totals.Refused)
 	for _, file := range slices.SortedFunc(maps.Keys(s.Refused), compareNatural) {
 		r := s.Refused[file]
@@ -83,8 +96,8 @@ func (s summary) print(t *terminal) {
 	for _, f := range s.Faults {
 		t.warn("%s", f)
 	}
-	t.say("report: %s", escape.Text(s.Report))
-	t.tell("%s", cautions)
+	t.say("report: %s", s.Report)
+	t.tell(cautions)
 }
 
 // counts is "2 suspect, 0 unresolved" for the keys in their order.

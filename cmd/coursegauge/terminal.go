@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -8,7 +9,11 @@ import (
 	"io/fs"
 	"log/slog"
 	"os"
+	"reflect"
+	"slices"
 	"strings"
+
+	"coursegauge/report/escape"
 
 	"golang.org/x/term"
 )
@@ -22,6 +27,8 @@ import (
 //     legal values; no full stop. A hint may follow on a line of its own.
 //   - A person's mistake never shows a stack trace and never leaves half a file.
 //   - Bars and redrawn lines only on a terminal; elsewhere one plain line a photo.
+//   - What photos, schedules, ledgers and people say is shown escaped: no text of
+//     unknown origin ends its line, moves the cursor or turns the direction.
 //   - No colour: a report of a run reads the same in a log, on paper and aloud.
 
 // terminal is where a command speaks.
@@ -42,7 +49,7 @@ func (t *terminal) logAs(format string) error {
 	switch format {
 	case logText, "":
 	case logJSON:
-		t.log = slog.New(slog.NewJSONHandler(t.err, nil))
+		t.log = slog.New(slog.NewJSONHandler(plainJSON{t.err}, nil))
 	default:
 		return usageError{fmt.Sprintf("--log-format %s: text or json is needed", format), ""}
 	}
@@ -58,11 +65,13 @@ func newTerminal() *terminal {
 }
 
 // say prints a line of what was asked for.
-func (t *terminal) say(format string, args ...any) { fmt.Fprintf(t.out, format+"\n", args...) }
+func (t *terminal) say(format string, args ...any) {
+	fmt.Fprintf(t.out, format+"\n", shown(args)...)
+}
 
 // tell prints a line on the way.
 func (t *terminal) tell(format string, args ...any) {
-	text := fmt.Sprintf(format, args...)
+	text := fmt.Sprintf(format, shown(args)...)
 	if t.log != nil {
 		t.log.Info(text)
 		return
@@ -73,7 +82,7 @@ func (t *terminal) tell(format string, args ...any) {
 // warn prints something that went wrong without ending the work.
 func (t *terminal) warn(format string, args ...any) {
 	if t.log != nil {
-		t.log.Warn(fmt.Sprintf(format, args...))
+		t.log.Warn(fmt.Sprintf(format, shown(args)...))
 		return
 	}
 	t.tell("warning: "+format, args...)
@@ -94,19 +103,34 @@ func (t *terminal) fail(err error) {
 		hint = withHint.Hint()
 	}
 	if t.log != nil {
-		t.log.Error(oneLine(err.Error()), "hint", hint)
+		t.log.Error(printable(oneLine(err.Error())), "hint", printable(hint))
 		return
 	}
-	t.tell("coursegauge: %s", oneLine(err.Error()))
+	t.tell("coursegauge: %s", err)
 	t.hint(hint)
 }
 
 // json prints v as the answer for a script.
 func (t *terminal) json(v any) error {
-	e := json.NewEncoder(t.out)
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
 	e.SetIndent("", "  ")
 	e.SetEscapeHTML(false)
-	return e.Encode(v)
+	if err := e.Encode(v); err != nil {
+		return err
+	}
+	_, err := io.WriteString(t.out, escape.JSON(b.String()))
+	return err
+}
+
+// plainJSON writes JSON lines in the form of escape.JSON.
+type plainJSON struct{ to io.Writer }
+
+func (w plainJSON) Write(line []byte) (int, error) {
+	if _, err := io.WriteString(w.to, escape.JSON(string(line))); err != nil {
+		return 0, err
+	}
+	return len(line), nil
 }
 
 // usageError is wrong use: of the command line, or of a file that it names.
@@ -133,6 +157,31 @@ func cause(err error) error {
 		return link.Err
 	}
 	return err
+}
+
+// shown are the arguments of a line as it prints them: each text escaped, and an
+// error of a library on one line. Every line goes through here, so that none of
+// the places that print a name has to remember it.
+func shown(args []any) []any {
+	out := slices.Clone(args)
+	for i, a := range out {
+		if err, ok := a.(error); ok {
+			out[i] = printable(oneLine(err.Error()))
+		} else if v := reflect.ValueOf(a); v.Kind() == reflect.String {
+			out[i] = printable(v.String())
+		}
+	}
+	return out
+}
+
+// printable is escape.Text of a text that may hold what is escaped already: a
+// backslash alone is no reason to double it.
+func printable(s string) string {
+	escaped := escape.Text(s)
+	if strings.ReplaceAll(escaped, `\\`, `\`) == s {
+		return s
+	}
+	return escaped
 }
 
 // oneLine keeps an error of a library on the one line that ours have.

@@ -147,7 +147,7 @@ func status(d inspection.Document, faults []string, skipped []string) (int, erro
 		return exitStopped, errStopped
 	case len(faults) > 0:
 		return exitFailed, failure{fmt.Sprintf("%s not the photos' fault", plural(len(faults), "fault that is", "faults that are")), "--stages DIR keeps what was seen; report the fault with the photo"}
-	case d.Totals.Refused > 0 || len(skipped) > 0:
+	case d.Totals.Refused > 0 || len(skipped) > 0 || d.Product().Other():
 		return exitLook, errNeedsPerson
 	}
 	return exitDone, nil

@@ -10,6 +10,7 @@
 package crew
 
 import (
+	"maps"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -45,10 +46,37 @@ func (l List) Of(p Photo) (name string, rivals []string) {
 	return name, rivals
 }
 
+// Unused are the folders of the list in which none of these photos (absolute
+// paths) lies, in order: a name that was misspelt is one of them.
+func (l List) Unused(paths []string) []string {
+	used := map[string]bool{}
+	for _, p := range paths {
+		elements := folders(p)
+		for from := range elements {
+			for end := from + 1; end <= len(elements); end++ {
+				used[strings.Join(elements[from:end], "/")] = true
+			}
+		}
+	}
+	var out []string
+	for name := range l.folders {
+		if !used[name] {
+			out = append(out, name)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+// folders are the names of the folders that a file lies in, from the root.
+func folders(path string) []string {
+	return strings.Split(strings.Trim(filepath.ToSlash(filepath.Dir(path)), "/"), "/")
+}
+
 // folder looks for the folders of the file, from the one it lies in upwards;
 // of several that end at the same one the longest counts.
 func (l List) folder(path string) string {
-	elements := strings.Split(strings.Trim(filepath.ToSlash(filepath.Dir(path)), "/"), "/")
+	elements := folders(path)
 	for end := len(elements); end > 0; end-- {
 		for from := range end {
 			if n := l.folders[strings.Join(elements[from:end], "/")]; n != "" {
@@ -61,3 +89,14 @@ func (l List) folder(path string) string {
 
 // fold makes two ways to write a device alike.
 func fold(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
+
+// Names are the crews that the list knows, in order, each once.
+func (l List) Names() []string {
+	var all []string
+	for _, m := range []map[string]string{l.folders, l.devices} {
+		all = slices.AppendSeq(all, maps.Values(m))
+	}
+	all = slices.AppendSeq(all, maps.Values(l.cards))
+	slices.Sort(all)
+	return slices.Compact(all)
+}

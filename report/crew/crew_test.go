@@ -53,6 +53,30 @@ func TestOf(t *testing.T) {
 	}
 }
 
+func TestUnused(t *testing.T) {
+	l, err := crew.Read("crews.yaml", []byte("folders: {north: a, lot-7/north: b, nroth: c, south/west: d, a.jpg: e}\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		paths []string
+		want  string
+	}{
+		{nil, "a.jpg lot-7/north north nroth south/west"},
+		{[]string{"/jobs/north/a.jpg"}, "a.jpg lot-7/north nroth south/west"},
+		{[]string{"/lot-7/north/a.jpg"}, "a.jpg nroth south/west"}, // the shorter name is no mistake where the longer counts
+		{[]string{"/north/x/a.jpg", "/p/south/west/1/2/b.jpg"}, "a.jpg lot-7/north nroth"},
+		{[]string{"/south/x/west/b.jpg", "/north-west/b.jpg", "/north"}, "a.jpg lot-7/north north nroth south/west"},
+	} {
+		if got := strings.Join(l.Unused(c.paths), " "); got != c.want {
+			t.Errorf("%q: unused %q, want %q", c.paths, got, c.want)
+		}
+	}
+	if got := (crew.List{}).Unused([]string{"/north/a.jpg"}); len(got) > 0 {
+		t.Errorf("of an empty list %q are unused", got)
+	}
+}
+
 func TestReadRefuses(t *testing.T) {
 	for _, c := range []struct{ text, want string }{
 		{"", "crews.yaml:1:1: no crews are named"},

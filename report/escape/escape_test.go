@@ -1,6 +1,9 @@
 package escape
 
 import (
+	"encoding/json"
+	"errors"
+	"reflect"
 	"strconv"
 	"testing"
 	"unicode"
@@ -71,4 +74,21 @@ func FuzzText(f *testing.F) {
 			t.Fatalf("%q was printed as %q, which reads %q", s, got, back)
 		}
 	})
+}
+
+func TestJSON(t *testing.T) {
+	for _, c := range []struct{ name, in, want string }{
+		{"plain", "{\n \"a\": \"ü \\n\"\n}\n", "{\n \"a\": \"ü \\n\"\n}\n"},
+		{"C1 control and delete", "\"\u009b\x7f\"", `"\u009b\u007f"`},
+		{"direction", "\"\u202ea\"", `"\u202ea"`},
+		{"beyond 16 bits", "\"\U000e0041\"", `"\udb40\udc41"`},
+	} {
+		if got := JSON(c.in); got != c.want {
+			t.Errorf("%s: %s, want %s", c.name, got, c.want)
+		}
+		var before, after any
+		if err := errors.Join(json.Unmarshal([]byte(c.in), &before), json.Unmarshal([]byte(JSON(c.in)), &after)); err != nil || !reflect.DeepEqual(before, after) {
+			t.Errorf("%s: %v became %v: %v", c.name, before, after, err)
+		}
+	}
 }

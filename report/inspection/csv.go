@@ -1,11 +1,12 @@
 package inspection
 
 import (
-	"encoding/csv"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
+	"coursegauge/report/escape"
 	"coursegauge/vision/length"
 )
 
@@ -38,9 +39,8 @@ type Decider interface {
 	Missed(p Photo) []Decided
 }
 
-// EncodeCSV writes one row a fastener (RFC 4180, UTF-8 with a byte order mark,
-// which spreadsheets need to tell the encoding). Text that a spreadsheet would
-// take for a formula is led by an apostrophe.
+// EncodeCSV writes one row a fastener, in the form of escape.CSV: no text of a
+// photo or a person begins a formula.
 func EncodeCSV(w io.Writer, d Document) error { return EncodeCSVDecided(w, d, undecided{}) }
 
 type undecided struct{}
@@ -51,28 +51,16 @@ func (undecided) Missed(Photo) []Decided  { return nil }
 // EncodeCSVDecided writes the same with what people decided, and a row for each
 // head that only people saw: its verdict is "missed", its lengths are empty.
 func EncodeCSVDecided(w io.Writer, d Document, by Decider) error {
-	if _, err := io.WriteString(w, "\ufeff"); err != nil {
-		return err
-	}
-	c := csv.NewWriter(w)
-	c.UseCRLF = true
-	if err := c.Write(csvHeader()); err != nil {
-		return err
-	}
+	c := escape.NewCSV(w, csvHeader())
 	for _, p := range d.Photos {
 		for _, f := range p.Heads {
-			if err := c.Write(append(csvRow(p, f), csvDecided(by.Head(p, f.ID))...)); err != nil {
-				return err
-			}
+			c.Row(append(csvRow(p, f), csvDecided(by.Head(p, f.ID))...)...)
 		}
 		for _, m := range by.Missed(p) {
-			if err := c.Write(csvMissed(p, m)); err != nil {
-				return err
-			}
+			c.Row(csvMissed(p, m)...)
 		}
 	}
-	c.Flush()
-	return c.Error()
+	return c.Flush()
 }
 
 // WriteCSV puts the fasteners at path, whole or not at all.
@@ -94,7 +82,16 @@ func csvHeader() []string {
 }
 
 func csvDecided(d Decided) []string {
-	return []string{d.Answer, guard(d.Who), d.When, guard(d.Note)}
+	return []string{escape.Text(d.Answer), escape.Text(d.Who), escape.Text(d.When), lines(d.Note)}
+}
+
+// lines is a text whose ends of lines stay; a person wrote them.
+func lines(s string) string {
+	out := slices.Collect(strings.SplitSeq(s, "\n"))
+	for i, line := range out {
+		out[i] = escape.Text(strings.TrimSuffix(line, "\r"))
+	}
+	return strings.Join(out, "\n")
 }
 
 // csvMissed is a row of which little is known.
@@ -103,13 +100,13 @@ func csvMissed(p Photo, m Decided) []string {
 	for i, name := range csvHeader() {
 		switch name {
 		case "file":
-			row[i] = guard(p.Shown())
+			row[i] = p.Shown()
 		case "taken":
-			row[i] = guard(p.Taken)
+			row[i] = escape.Text(p.Taken)
 		case "device":
-			row[i] = guard(p.Device)
+			row[i] = escape.Text(p.Device)
 		case "crew":
-			row[i] = guard(p.Crew)
+			row[i] = escape.Text(p.Crew)
 		case "verdict":
 			row[i] = "missed"
 		case "x_px":
@@ -129,8 +126,8 @@ func csvRow(p Photo, f Fastener) []string {
 		}
 	}
 	row := []string{
-		guard(p.Shown()), guard(p.Taken), guard(p.Device), guard(p.Crew), strconv.Itoa(f.ID), f.Verdict,
-		guard(strings.Join(suspect, " ")), guard(strings.Join(unresolved, " ")),
+		p.Shown(), escape.Text(p.Taken), escape.Text(p.Device), escape.Text(p.Crew), strconv.Itoa(f.ID), escape.Text(f.Verdict),
+		escape.Text(strings.Join(suspect, " ")), escape.Text(strings.Join(unresolved, " ")),
 	}
 	for _, l := range csvLengths {
 		row = append(row, csvLength(l.of(f))...)
@@ -145,8 +142,8 @@ func csvRow(p Photo, f Fastener) []string {
 	if p.Tilt != nil {
 		tilt = decimal(*p.Tilt, 1)
 	}
-	return append(row, f.Drive.Class, piece, strconv.FormatBool(f.Exposed), decimal(f.Score, 4),
-		decimal(f.Px[0], 2), decimal(f.Px[1], 2), number, tilt, guard(strings.Join(text, " ")))
+	return append(row, escape.Text(f.Drive.Class), piece, strconv.FormatBool(f.Exposed), decimal(f.Score, 4),
+		decimal(f.Px[0], 2), decimal(f.Px[1], 2), number, tilt, lines(strings.Join(text, " ")))
 }
 
 func csvLength(l *Length) []string {
@@ -168,11 +165,3 @@ func rulesBy(f Fastener, result string) (names []string) {
 }
 
 func decimal(v float64, n int) string { return strconv.FormatFloat(v, 'f', n, 64) }
-
-// guard keeps a spreadsheet from running a text as a formula.
-func guard(s string) string {
-	if s != "" && strings.ContainsRune("=+-@\t\r\n", rune(s[0])) {
-		return "'" + s
-	}
-	return s
-}

@@ -350,30 +350,52 @@ func TestFilesRoundTrip(t *testing.T) {
 	}
 }
 
-func TestCSVGuardsFormulas(t *testing.T) {
+// saidBy are decisions with a text of somebody's in every place.
+type saidBy string
+
+func (s saidBy) Head(Photo, int) Decided {
+	return Decided{"wrong", string(s), string(s), string(s), XY{}}
+}
+func (s saidBy) Missed(Photo) []Decided {
+	return []Decided{{"missed", string(s), string(s), string(s), XY{1, 2}}}
+}
+
+// Texts of a photo or a person begin no formula, wherever a spreadsheet splits the
+// lines, and hold nothing that a terminal obeys. A number stays a number.
+func TestCSVGuardsText(t *testing.T) {
 	p := measuredPhoto(`=cmd|'/c calc'!A1.jpg`)
-	p.Device, p.Crew = "@SUM(A1)", "+1"
+	p.Device, p.Crew, p.Taken = "phone;@SUM(A1)", "+1\x1b[2J", "=1"
 	p.Heads[0].AboveButt.MM = -25.4
+	p.Heads[0].Rules[0] = Rule{Rule: "=1", Result: "suspect", Text: "=1"}
+	p.Heads[0].Verdict, p.Heads[0].Drive.Class = "=1", "=1"
+	const said = "x\t=1\n-2\u202e"
 	var b bytes.Buffer
-	if err := EncodeCSV(&b, document(p)); err != nil {
+	if err := EncodeCSVDecided(&b, document(p), saidBy(said)); err != nil {
 		t.Fatal(err)
 	}
 	rows, err := csv.NewReader(strings.NewReader(strings.TrimPrefix(b.String(), "\ufeff"))).ReadAll()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(rows) != 3 {
-		t.Fatalf("%d rows, want a header and two heads", len(rows))
+	if len(rows) != 4 {
+		t.Fatalf("%d rows, want a header, two heads and a missed one", len(rows))
 	}
-	cell := func(name string) string { return rows[1][slices.Index(rows[0], name)] }
+	cell := func(row int, name string) string { return rows[row][slices.Index(rows[0], name)] }
 	for name, want := range map[string]string{
-		"file": `'=cmd|'/c calc'!A1.jpg`, "device": "'@SUM(A1)", "crew": "'+1",
-		"above_butt_in": "-1.000", "above_butt_mm": "-25.40", // a number stays a number
+		"file": `'=cmd|'/c calc'!A1.jpg`, "device": "phone;'@SUM(A1)", "crew": `'+1\x1B[2J`, "taken": "'=1",
+		"verdict": "'=1", "drive": "'=1", "suspect_rules": "'=1",
+		"decided_by": `x\t=1\n-2\u202E`, "note": `x\t=1` + "\n'" + `-2\u202E`,
+		"above_butt_in": "-1.000", "above_butt_mm": "-25.40",
 		"above_butt_u95_in": "0.033", // 1.96 * 0.432 mm / 25.4
 		"lower_joint_in":    "",
 	} {
-		if cell(name) != want {
-			t.Errorf("%s is %q, want %q", name, cell(name), want)
+		if got := cell(1, name); got != want {
+			t.Errorf("%s is %q, want %q", name, got, want)
+		}
+	}
+	for _, name := range []string{"file", "device", "crew", "taken", "decided_by", "note"} {
+		if cell(3, name) != cell(1, name) {
+			t.Errorf("of a missed head %s is %q, of a found one %q", name, cell(3, name), cell(1, name))
 		}
 	}
 }

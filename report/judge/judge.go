@@ -82,7 +82,7 @@ func Judge(s schedule.Schedule, r *vision.Result) Photo {
 				h.Findings = append(h.Findings, finding)
 			}
 		}
-		h.Verdict = verdict(h.Findings)
+		h.Verdict = Verdict(h.Findings)
 		out.Heads = append(out.Heads, h)
 	}
 	for _, rule := range pieceRules {
@@ -91,9 +91,9 @@ func Judge(s schedule.Schedule, r *vision.Result) Photo {
 	return out
 }
 
-// verdict is the worst of the findings. A head whose height could not be
+// Verdict is the worst of the findings. A head whose height could not be
 // judged is never clear: nobody knows whether it lies in the band.
-func verdict(findings []Finding) Result {
+func Verdict(findings []Finding) Result {
 	worst, placed := Clear, false
 	for _, f := range findings {
 		switch {

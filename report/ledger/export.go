@@ -3,11 +3,12 @@ package ledger
 import (
 	"context"
 	"database/sql"
-	"encoding/csv"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
+	"coursegauge/report/escape"
 	"coursegauge/vision/length"
 )
 
@@ -25,23 +26,14 @@ const exportQuery = `SELECT substr(i.key, 1, 8), i.title, p.day, p.taken, p.crew
 const exportMissed = `SELECT substr(i.key, 1, 8), i.title, p.day, p.taken, p.crew, p.device, p.file, p.sha256, m.x_px, m.y_px
 	FROM missed m JOIN photo p ON p.id = m.photo JOIN inspection i ON i.id = p.inspection WHERE p.counted = 1 ORDER BY p.day, i.id, p.file, m.target`
 
-// Export writes one row a fastener (RFC 4180, UTF-8 with a byte order mark,
-// which spreadsheets need), each photo once; heads that only people saw come
-// last, with the verdict "missed". Text that a spreadsheet would take for a
-// formula is led by an apostrophe.
+// Export writes one row a fastener in the form of escape.CSV, each photo once;
+// heads that only people saw come last, with the verdict "missed".
 func (l *Ledger) Export(ctx context.Context, w io.Writer) error {
-	if _, err := io.WriteString(w, "\ufeff"); err != nil {
-		return err
-	}
-	c := csv.NewWriter(w)
-	c.UseCRLF = true
-	header := exported
+	header := slices.Clone(exported)
 	for _, name := range exportedLengths {
 		header = append(header, name+"_in", name+"_u95_in", name+"_mm", name+"_u95_mm")
 	}
-	if err := c.Write(header); err != nil {
-		return err
-	}
+	c := escape.NewCSV(w, header)
 	for _, part := range []struct {
 		query string
 		row   func(*sql.Rows) ([]string, error)
@@ -50,11 +42,10 @@ func (l *Ledger) Export(ctx context.Context, w io.Writer) error {
 			return err
 		}
 	}
-	c.Flush()
-	return c.Error()
+	return c.Flush()
 }
 
-func (l *Ledger) exportPart(ctx context.Context, c *csv.Writer, query string, row func(*sql.Rows) ([]string, error)) error {
+func (l *Ledger) exportPart(ctx context.Context, c *escape.CSV, query string, row func(*sql.Rows) ([]string, error)) error {
 	r, err := l.db.QueryContext(ctx, query)
 	if err != nil {
 		return l.fault("export", err)
@@ -65,9 +56,10 @@ func (l *Ledger) exportPart(ctx context.Context, c *csv.Writer, query string, ro
 		if err != nil {
 			return l.fault("export", err)
 		}
-		if err := c.Write(cells); err != nil {
-			return err
+		for i := range cells { // a photo, a schedule, a person or another's ledger said so
+			cells[i] = escape.Text(cells[i])
 		}
+		c.Row(cells...)
 	}
 	if err := r.Err(); err != nil {
 		return l.fault("export", err)
@@ -92,7 +84,7 @@ func headRow(r *sql.Rows) ([]string, error) {
 	if piece >= 0 {
 		of = strconv.Itoa(piece)
 	}
-	out := append(guarded(s[:7]), sha, strconv.Itoa(n), s[7], s[8], withResult(s[9], "s"), withResult(s[9], "u"), s[10], of, decimal(x, 2), decimal(y, 2))
+	out := append(slices.Clone(s[:7]), sha, strconv.Itoa(n), s[7], s[8], withResult(s[9], "s"), withResult(s[9], "u"), s[10], of, decimal(x, 2), decimal(y, 2))
 	for i := range exportedLengths {
 		out = append(out, lengthCells(v[2*i], v[2*i+1])...)
 	}
@@ -106,7 +98,7 @@ func missedRow(r *sql.Rows) ([]string, error) {
 	if err := r.Scan(&s[0], &s[1], &s[2], &s[3], &s[4], &s[5], &s[6], &sha, &x, &y); err != nil {
 		return nil, err
 	}
-	out := append(guarded(s[:]), sha, "", "missed", "missed", "", "", "", "", decimal(x, 2), decimal(y, 2))
+	out := append(slices.Clone(s[:]), sha, "", "missed", "missed", "", "", "", "", decimal(x, 2), decimal(y, 2))
 	return append(out, make([]string, 4*len(exportedLengths))...), nil
 }
 
@@ -129,14 +121,3 @@ func lengthCells(v, u sql.NullFloat64) []string {
 }
 
 func decimal(v float64, n int) string { return strconv.FormatFloat(v, 'f', n, 64) }
-
-func guarded(in []string) []string {
-	out := make([]string, len(in))
-	for i, s := range in {
-		if s != "" && strings.ContainsRune("=+-@\t\r\n", rune(s[0])) {
-			s = "'" + s
-		}
-		out[i] = s
-	}
-	return out
-}

@@ -201,6 +201,7 @@ func TestOf(t *testing.T) {
 func TestExport(t *testing.T) {
 	l := create(t)
 	e := invented(1, 3, "=1+1")
+	e.Document.Photos[0].Device = "phone;=1\x1b[2J"
 	e.Document.Made = "2026-05-21T08:00:00Z"
 	l.mustAdd(t, decided(decided(e, 0, 1, review.Sound), 0, 0, review.Missed))
 	l.mustAdd(t, invented(1, 2, "=1+1"))
@@ -213,6 +214,9 @@ func TestExport(t *testing.T) {
 		t.Fatalf("%v, %d rows", err, len(all))
 	}
 	at := func(row int, name string) string { return all[row][slices.Index(all[0], name)] }
+	if got, want := at(1, "device"), `phone;'=1\x1B[2J`; got != want {
+		t.Errorf("device is %q, want %q", got, want)
+	}
 	if at(1, "crew") != "'=1+1" || at(2, "decision") != "sound" || at(13, "verdict") != "missed" || at(1, "left_end_in") != "1.181" || at(1, "left_end_u95_mm") != "0.98" {
 		t.Errorf("%q\n%q\n%q", all[1], all[2], all[13])
 	}

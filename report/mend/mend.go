@@ -14,6 +14,7 @@ import (
 	"math"
 	"slices"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/page"
 	"coursegauge/report/review"
@@ -52,6 +53,7 @@ type list struct {
 	Style       template.CSS
 	Policy      string
 	Title, Made string
+	Product     inspection.Fit
 	Sheets      []sheet
 	Count       int
 }
@@ -71,7 +73,7 @@ func Write(w io.Writer, doc inspection.Document, a review.Answers, report []byte
 func write(w io.Writer, doc inspection.Document, a review.Answers, report []byte, s speaker) error {
 	sum := sha256.Sum256([]byte(style))
 	l := list{
-		speaker: s, Style: template.CSS(style), Title: doc.Schedule.Title, Made: doc.Made[:min(len(doc.Made), len("2006-01-02"))],
+		speaker: s, Product: doc.Product(), Style: template.CSS(style), Title: doc.Schedule.Title, Made: doc.Made[:min(len(doc.Made), len("2006-01-02"))],
 		Policy: "default-src 'none'; img-src data:; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'",
 	}
 	photos := slices.Clone(doc.Photos)
@@ -93,7 +95,7 @@ func write(w io.Writer, doc inspection.Document, a review.Answers, report []byte
 	if err != nil {
 		return err
 	}
-	return t.Execute(w, l)
+	return escape.Execute(w, t, t.Name(), l)
 }
 
 // items are what is to be mended in one photo, numbered along the course.

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"unicode"
 
 	"coursegauge/report/inspection"
 	"coursegauge/report/review"
@@ -60,7 +61,8 @@ func everything() inspection.Document {
 		return f
 	}
 	p := inspection.Photo{File: "north/a.jpg", SHA256: sha, Status: inspection.Measured, Crew: "first crew", Taken: "2026-05-04T17:30:00", Heads: heads,
-		Image: &inspection.Image{Width: 4000, Height: 3000},
+		Checks: []inspection.Check{{Name: "edges"}},
+		Image:  &inspection.Image{Width: 4000, Height: 3000},
 		Course: &inspection.Course{ButtPx: [2]inspection.XY{{0, 600}, {4000, 600}}, LowerJoints: []inspection.LowerJoint{{Px: inspection.XY{700, 600}}},
 			Pieces: []inspection.Piece{{ID: 1, LeftPx: inspection.XY{50, 600}, RightPx: inspection.XY{3000, 600}}}},
 		Findings: []inspection.Finding{
@@ -141,6 +143,22 @@ func TestEveryTextInBothLanguages(t *testing.T) {
 func sectionOf(t *testing.T, file string) string {
 	t.Helper()
 	return "p" + fmt.Sprintf("%x", sha256.Sum256([]byte(file)))[:16]
+}
+
+// A schedule of another product would have sound nails taken out: the list says
+// so before anything else, in its language, and only then.
+func TestOtherProductIsTold(t *testing.T) {
+	doc := everything()
+	for lang, want := range map[string]string{"en": "this looks like another product", "es": "parece otro producto"} {
+		page := written(t, doc, nil, newSpeaker(lang))
+		if at := strings.Index(page, want); at < 0 || at > strings.Index(page, "<section") {
+			t.Errorf("%s: %q stands at %d", lang, want, at)
+		}
+	}
+	doc.Photos[0].Checks[0].OK = true
+	if page := written(t, doc, nil, newSpeaker("en")); strings.Contains(page, "another product") {
+		t.Error("another product is told of where it fits")
+	}
 }
 
 func TestTranslations(t *testing.T) {
@@ -250,7 +268,11 @@ func FuzzInjection(f *testing.F) {
 		d := decided("head/9", review.Wrong, s)
 		d.Note = s
 		names := map[string]int{}
-		x := xml.NewDecoder(strings.NewReader(written(t, doc, review.Fold([]review.Decision{d}), newSpeaker("es"))))
+		page := written(t, doc, review.Fold([]review.Decision{d}), newSpeaker("es"))
+		if strings.ContainsFunc(page, func(r rune) bool { return unicode.In(r, unicode.Bidi_Control) }) {
+			t.Fatalf("%q turns the direction of the page", s)
+		}
+		x := xml.NewDecoder(strings.NewReader(page))
 		for {
 			tok, err := x.Token()
 			if errors.Is(err, io.EOF) {

@@ -17,6 +17,7 @@ var texts = [][2]string{
 	{"Mend list: %s", "Lista de reparaciones: %s"},
 	{"From the inspection of %s.", "Según la inspección del %s."},
 	{"What was decided to be sound is left out.", "No figura lo que se declaró correcto."},
+	{"Of %d photos that could tell, %d do not fit the width, height and exposure in the schedule: this looks like another product. Compare the schedule with the wrapper before anything is mended.", "De %d fotos que permiten saberlo, %d no concuerdan con el ancho, la altura y la exposición de la ficha del producto: parece otro producto. Comparar la ficha con el envoltorio antes de reparar nada."},
 	{"Nothing is to be mended.", "No hay nada que reparar."},
 	{"Photo %s", "Foto %s"},
 	{"Crew: %s", "Cuadrilla: %s"},

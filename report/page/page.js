@@ -157,7 +157,7 @@ async function listen() {
 		if (l.count < count) { records.clear(); byKey.clear(); for (const t of targets.values()) show(t); count = 0; setTimeout(listen, 0); return; }
 		count = l.count;
 		for (const d of l.decisions) { const t = target(d); if (t) { take(d, true); show(t); } }
-		if (l.said) warn.textContent = l.said.join(" ");
+		if (l.said) warn.textContent = plain(l.said.join(" "));
 		if (l.decisions.length) count_up();
 		if (state.textContent === "") tell(`Ready.${keysOn && entries.length ? " " + keys.open + " goes to the first entry." : ""}`);
 		if (lost) { lost = false; tell(pending.size ? "Saving …" : "Saved."); flush(); }
@@ -185,10 +185,13 @@ function download() {
 
 // ---- showing ----
 
+// As report/escape.Text prints it: no character of a text turns the direction of
+// what stands around it.
+const plain = s => s.replace(/[\p{Cc}\p{Cf}\p{Zl}\p{Zp}\p{Default_Ignorable_Code_Point}]/gu, c => c === "\n" ? c : c.codePointAt(0) > 0xffff ? "\\U" + c.codePointAt(0).toString(16).toUpperCase().padStart(8, "0") : "\\u" + c.codePointAt(0).toString(16).toUpperCase().padStart(4, "0"));
 const clock = when => when.slice(0, 16).replace("T", " ");
 function saidBy(d) {
-	const e = make("span", {}, words[d.what] || "undecided", ", ", make("bdi", {textContent: d.who || "no name"}), ", " + clock(d.when));
-	if (d.note) e.append(": ", make("q", {}, make("bdi", {textContent: d.note})));
+	const e = make("span", {}, words[d.what] || "undecided", ", ", make("bdi", {textContent: plain(d.who) || "no name"}), ", " + plain(clock(d.when)));
+	if (d.note) e.append(": ", make("q", {}, make("bdi", {textContent: plain(d.note)})));
 	return e;
 }
 function show(t) {

@@ -16,6 +16,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"unicode"
 
 	"coursegauge/report/inspection"
 	"coursegauge/report/judge"
@@ -217,6 +218,27 @@ func TestNothingIsInjected(t *testing.T) {
 	}
 	if n := strings.Count(text, evil); n < 12 {
 		t.Errorf("the text stands %d times as it was written, want at least 12", n)
+	}
+}
+
+// A text of a photo or of a schedule turns no direction and hides nothing.
+func TestNothingTurnsDirection(t *testing.T) {
+	const evil = "a\u202egpj.\u2066\u200b\x1b[2J"
+	const seen = `a\u202Egpj.\u2066\u200B\x1B[2J`
+	s := sceneSchedule(t)
+	s.Title, s.Source, s.Shingle.Name = evil, evil, evil
+	w, doc := added(t, s, evil)
+	r := &vision.Result{Refusal: &vision.Refusal{Reason: vision.Reason(evil), Detail: evil, Advice: evil}}
+	p := inspection.Build(inspection.Source{File: "refused " + evil, SHA256: evil, Crew: evil}, s, r, judge.Photo{})
+	p.Device, p.Taken = evil, evil
+	put(t, w, p, r, judge.Photo{}, nil)
+	doc = inspection.New(doc.Tool, inspection.Schedule{File: evil, SHA256: evil, Title: evil}, evil, append(doc.Photos, p))
+	page := finished(t, w, doc)
+	if i := strings.IndexFunc(page, func(r rune) bool { return unicode.In(r, unicode.C, unicode.Bidi_Control) && r != '\n' && r != '\t' }); i >= 0 {
+		t.Errorf("the page holds %q", page[max(0, i-40):i+10])
+	}
+	if n := strings.Count(page, seen); n < 12 {
+		t.Errorf("the text is seen %d times, want at least 12", n)
 	}
 }
 

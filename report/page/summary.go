@@ -79,6 +79,7 @@ type summary struct {
 	EntriesWords string
 	Chances      []pair
 	Stopped      string // what is missing, "" when the run went to its end
+	Product      string // that the photos look like another one; "" when they do not
 	Nominal      string // about cards whose print was not measured, "" when all were
 }
 
@@ -105,6 +106,7 @@ func newSummary(doc inspection.Document, s schedule.Schedule, o Options, entries
 		Facts: facts(doc.Photos), Located: located(doc.Photos, o), Sample: sampleWords(doc.Totals, s, o.Squares),
 		Rules: ruleRows(doc.Totals), Refused: refusedRows(doc.Photos), RefusedWords: reasons(doc.Totals.RefusedByReason),
 		Entries: entries, EntriesWords: entriesWords(entries), Chances: chanceLegend(), Nominal: nominal(doc.Photos), Stopped: stopped(doc),
+		Product: doc.Product().String(),
 	}
 	sum.Crews, sum.CrewScale = crewRows(doc.Photos)
 	sum.FewRefused = len(sum.Refused) <= 4

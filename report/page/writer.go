@@ -31,6 +31,7 @@ import (
 
 	"github.com/google/renameio/v2"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/judge"
 	"coursegauge/report/schedule"
@@ -129,7 +130,7 @@ func (w *Writer) parts(in subject, j judge.Photo) (Parts, error) {
 
 func filled(template string, of any) ([]byte, error) {
 	var b bytes.Buffer
-	err := templates.ExecuteTemplate(&b, template, of)
+	err := escape.Execute(&b, templates, template, of)
 	return b.Bytes(), err
 }
 
@@ -192,7 +193,7 @@ func (w *Writer) Pending(out string, doc inspection.Document) (*renameio.Pending
 func (w *Writer) assemble(out io.Writer, doc inspection.Document) error {
 	entries := w.listedOf(doc)
 	top := newSummary(doc, w.schedule, w.options, len(entries))
-	if err := templates.ExecuteTemplate(out, "top.html.tmpl", top); err != nil {
+	if err := escape.Execute(out, templates, "top.html.tmpl", top); err != nil {
 		return err
 	}
 	for _, e := range entries {
@@ -200,7 +201,7 @@ func (w *Writer) assemble(out io.Writer, doc inspection.Document) error {
 			return err
 		}
 	}
-	if err := templates.ExecuteTemplate(out, "middle.html.tmpl", top); err != nil {
+	if err := escape.Execute(out, templates, "middle.html.tmpl", top); err != nil {
 		return err
 	}
 	photos := slices.Clone(doc.Photos)
@@ -210,7 +211,7 @@ func (w *Writer) assemble(out io.Writer, doc inspection.Document) error {
 			return err
 		}
 	}
-	return templates.ExecuteTemplate(out, "bottom.html.tmpl", top)
+	return escape.Execute(out, templates, "bottom.html.tmpl", top)
 }
 
 // listedOf is the work list of a document, worst first.

@@ -15,9 +15,13 @@ import (
 	"time"
 
 	"coursegauge/report/inspection"
+	"coursegauge/report/judge"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/record/seal"
 	"coursegauge/report/review"
+	"coursegauge/report/schedule"
+	"coursegauge/vision"
+	"coursegauge/vision/length"
 )
 
 const testdata = "../../testdata"
@@ -61,13 +65,30 @@ func mustRead(t testing.TB, path string) []byte {
 	return data
 }
 
-// head is an invented head.
-func head(id int, verdict string) inspection.Fastener {
-	return inspection.Fastener{
-		ID: id, Px: inspection.XY{float64(5 + 10*id), 12}, RadiusPx: 3, Score: 0.9, Verdict: verdict,
-		AboveButt: &inspection.Length{MM: 160, U: 0.4}, Drive: inspection.Drive{Class: "flush"},
-		Rules: []inspection.Rule{{Rule: "height", Result: verdict, Text: "an invented reason"}},
+// limits are those of the invented job: the band is 150 to 178 mm above the butt.
+var limits = func() schedule.Schedule {
+	const file = "photos/laminated-metric/schedule.yaml"
+	data, err := os.ReadFile(filepath.Join(testdata, file))
+	if err != nil {
+		panic(err)
 	}
+	s, err := schedule.Read(file, data)
+	if err != nil {
+		panic(err)
+	}
+	return s
+}()
+
+// head is an invented head, judged: in the band when it is to be clear, 12 mm above it
+// when it is to be suspect.
+func head(id int, verdict string) inspection.Fastener {
+	height := map[string]length.MM{"clear": 160, "suspect": 190}[verdict]
+	above, joint := length.New(height, 0.4), length.New(300, 1)
+	r := &vision.Result{Course: &vision.Course{}, Fasteners: []vision.Fastener{{
+		ID: id, Px: vision.Point{X: float64(5 + 10*id), Y: 12}, RadiusPx: 3, Score: 0.9, Piece: -1, AboveButt: &above, LowerJoint: &joint,
+		Drive: vision.Drive{Class: vision.Flush, P: map[vision.DriveClass]float64{vision.Flush: 0.98, vision.Cocked: 0.02}},
+	}}}
+	return inspection.Build(inspection.Source{}, limits, r, judge.Judge(limits, r)).Heads[0]
 }
 
 // job is an invented job: three photos, one of them refused, two decisions.
@@ -75,8 +96,6 @@ func job(t testing.TB) Input {
 	t.Helper()
 	dir := t.TempDir()
 	schedule := mustRead(t, filepath.Join(testdata, "photos/laminated-metric/schedule.yaml"))
-	mustWrite(t, filepath.Join(dir, "barn.yaml"), schedule)
-	mustWrite(t, filepath.Join(dir, "report.html"), []byte("<!DOCTYPE html><title>a report</title>"))
 	var photos []inspection.Photo
 	for i, name := range []string{"north/IMG 1.jpg", "north/IMG 2.jpg", "Straße.jpg"} {
 		data := picture(t, uint8(40*i+10))
@@ -93,15 +112,20 @@ func job(t testing.TB) Input {
 	}
 	// New puts them in order: Straße.jpg, which was refused, comes first
 	d := inspection.New(inspection.Tool{Version: "test", OpenCV: "4.6.0", CardFormat: "1"}, inspection.Schedule{File: "barn.yaml", SHA256: hashOf(schedule), Title: "Barn, south slope"}, "2026-05-04T22:00:00Z", photos)
+	return Input{
+		Document: d, Inspection: encoded(t, d), Decisions: []review.Decision{decided(photos[1], 1, review.Wrong), decided(photos[2], 1, review.Sound)},
+		Report: []byte("<!DOCTYPE html><title>a report</title>"), Photos: filepath.Join(dir, "photos"), Schedule: NamedFile{"barn.yaml", schedule},
+		Version: "test", Made: time.Date(2026, 5, 5, 8, 0, 0, 0, time.UTC),
+	}
+}
+
+func encoded(t testing.TB, d inspection.Document) []byte {
+	t.Helper()
 	var file bytes.Buffer
 	if err := inspection.Encode(&file, d); err != nil {
 		t.Fatal(err)
 	}
-	return Input{
-		Document: d, Inspection: file.Bytes(), Decisions: []review.Decision{decided(photos[1], 1, review.Wrong), decided(photos[2], 1, review.Sound)},
-		Report: filepath.Join(dir, "report.html"), Photos: filepath.Join(dir, "photos"), Schedule: filepath.Join(dir, "barn.yaml"),
-		Version: "test", Made: time.Date(2026, 5, 5, 8, 0, 0, 0, time.UTC),
-	}
+	return file.Bytes()
 }
 
 func decided(p inspection.Photo, n int, what string) review.Decision {

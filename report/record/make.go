@@ -14,23 +14,26 @@ import (
 	"strings"
 	"time"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/record/seal"
 	"coursegauge/report/review"
 )
 
-// Input is what a record is made of. Paths are those of the file system.
+// Input is what a record is made of: bytes that were read and checked, and the
+// photos, which are read while it is made and held to their hashes.
 type Input struct {
 	Document   inspection.Document
 	Inspection []byte // the file of Document
 	Decisions  []review.Decision
-	Report     string   // report.html, "" without
-	Photos     string   // the folder that the photos' names count from
-	Schedule   string   // the file with the hash that the document names
-	Cards      string   // or ""
-	Profiles   []string // camera profiles
-	Crews      string   // or ""
+	Report     []byte      // report.html, nil without
+	Photos     string      // the folder that the photos' names count from
+	Schedule   NamedFile   // with the hash that the document names
+	Cards      *NamedFile  // or nil
+	Profiles   []NamedFile // of cameras
+	Crews      *NamedFile  // or nil
+	CrewNames  []string    // that the list of crews knows
 	NoLocation bool
 	NoCrew     bool
 	Follows    *Predecessor
@@ -49,12 +52,15 @@ type Made struct {
 	Octets    int64
 	Rewritten int      // photos
 	Doubts    []string // what a person should know before handing the record over
+	NotDone   int      // photos before which the run was stopped
 }
 
 // WrongPhoto is a photo that is not the one that was inspected, or not there.
 type WrongPhoto struct{ File, Why string }
 
-func (e WrongPhoto) Error() string { return fmt.Sprintf("photo %s %s", e.File, e.Why) }
+func (e WrongPhoto) Error() string {
+	return fmt.Sprintf("photo %s %s", escape.Text(e.File), escape.Text(e.Why))
+}
 
 // maker writes one record.
 type maker struct {
@@ -65,6 +71,10 @@ type maker struct {
 	given    []inspection.Photo // before anything was left out
 	doubts   []string
 	octets   int64
+	unread   int               // photos that inspect could not read
+	sources  map[string]string // the names in their folder of the photos, by those in the record
+	renamed  int               // photos
+	crews    pseudonyms
 }
 
 // Make writes the record to target, a folder or a .zip, whole or not at all.
@@ -75,11 +85,11 @@ func Make(ctx context.Context, in Input, target string) (Made, error) {
 	}
 	defer w.Abort()
 	m := &maker{Input: in, w: w, given: in.Document.Photos}
+	m.redact()
 	here, elsewhere := m.splitDecisions()
 	m.answers = review.Fold(here)
-	m.Document = m.redacted()
 	m.contents = Contents{
-		Format: Format, Made: in.Made.UTC().Format(time.RFC3339), Version: in.Version, Title: in.Document.Schedule.Title,
+		Format: Format, Made: in.Made.UTC().Format(time.RFC3339), Version: in.Version, Title: m.Document.Schedule.Title,
 		Follows: in.Follows, Stamped: in.Stamp != nil, Decisions: len(here), Elsewhere: len(elsewhere),
 	}
 	if in.Key != nil {
@@ -96,13 +106,7 @@ func Make(ctx context.Context, in Input, target string) (Made, error) {
 		}
 	}
 	digest, err := w.Close(ctx, m.info(), m.tags(), func(message []byte) ([]bag.Seal, error) { return m.seals(ctx, message) })
-	rewritten := 0
-	for _, p := range m.contents.Photos {
-		if p.Original != "" {
-			rewritten++
-		}
-	}
-	return Made{digest, m.contents, m.octets, rewritten, m.doubts}, err
+	return Made{digest, m.contents, m.octets, m.contents.rewritten(), m.doubts, len(m.Document.NotDone)}, err
 }
 
 // splitDecisions keeps apart the decisions that speak of nothing in the
@@ -120,43 +124,38 @@ func (m *maker) splitDecisions() (here, elsewhere []review.Decision) {
 }
 
 func (m *maker) add(ctx context.Context, path string, data []byte) error {
+	m.sweep(path, data)
 	_, n, err := m.w.Add(ctx, path, bytes.NewReader(data))
 	m.octets += n
 	return err
 }
 
-// addFile puts a file of the file system into the record and gives its hash.
-func (m *maker) addFile(ctx context.Context, path, from string) (string, error) {
-	f, err := os.Open(from)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	sum, n, err := m.w.Add(ctx, path, f)
-	m.octets += n
-	return sum, err
-}
-
 func (m *maker) addSettings(ctx context.Context) error {
+	if sha256Of(m.Schedule.Data) != m.Document.Schedule.SHA256 {
+		return errors.New("the schedule is not the one that was judged by")
+	}
 	taken := names{}
-	put := func(from string, keep func(path string)) error {
-		if from == "" {
+	put := func(f *NamedFile, keep func(path string)) error {
+		if f == nil {
 			return nil
 		}
-		path := taken.name(settingsFolder + filepath.Base(from))
+		name := filepath.Base(f.Name)
+		if m.NoCrew {
+			name = m.crews.replace(name)
+		}
+		path := taken.name(settingsFolder + name)
 		keep(path)
-		_, err := m.addFile(ctx, path, from)
-		return err
+		return m.add(ctx, path, f.Data)
 	}
 	s := &m.contents.Settings
-	if err := put(m.Schedule, func(p string) { s.Schedule = p }); err != nil {
+	if err := put(&m.Schedule, func(p string) { s.Schedule = p }); err != nil {
 		return err
 	}
 	if err := put(m.Cards, func(p string) { s.Cards = p }); err != nil {
 		return err
 	}
-	for _, from := range m.Profiles {
-		if err := put(from, func(p string) { s.Profiles = append(s.Profiles, p) }); err != nil {
+	for i := range m.Profiles {
+		if err := put(&m.Profiles[i], func(p string) { s.Profiles = append(s.Profiles, p) }); err != nil {
 			return err
 		}
 	}
@@ -167,23 +166,31 @@ func (m *maker) addSettings(ctx context.Context) error {
 }
 
 func (m *maker) addPhotos(ctx context.Context) error {
+	root, err := openFolder(m.Photos)
+	if err != nil {
+		return err
+	}
+	defer root.Close()
 	taken := names{}
 	for _, p := range m.Document.Photos {
-		at := Photo{File: p.File, Path: taken.name(photosFolder + p.File)}
-		from := filepath.Join(m.Photos, filepath.FromSlash(p.File))
-		var err error
-		if m.NoLocation {
-			err = m.addStripped(ctx, &at, from)
-		} else {
-			at.SHA256, err = m.addFile(ctx, at.Path, from)
-		}
 		switch {
-		case errors.Is(err, os.ErrNotExist):
-			return WrongPhoto{p.File, "is not in " + m.Photos}
-		case err != nil:
+		case !filepath.IsLocal(filepath.FromSlash(m.sources[p.File])):
+			return WrongPhoto{p.File, "has a name that leads out of the folder of the photos"}
+		case unread(p):
+			m.unread++
+			continue
+		case !isHash(p.SHA256):
+			return WrongPhoto{p.File, "is named without a hash in the inspection, so that nothing tells which file it was"}
+		}
+		at := Photo{File: p.File, Path: taken.name(photosFolder + p.File)}
+		err := m.addPhoto(ctx, root, &at, p.SHA256)
+		var plain notBare
+		if errors.As(err, &plain) {
+			m.contents.Omitted = append(m.contents.Omitted, Omitted{p.File, p.SHA256, plain.Error()})
+			continue
+		}
+		if err != nil {
 			return err
-		case p.SHA256 != "" && at.Inspected() != p.SHA256:
-			return WrongPhoto{p.File, "is not the one that was inspected: its bytes differ"}
 		}
 		m.contents.Photos = append(m.contents.Photos, at)
 		if m.Progress != nil {
@@ -191,6 +198,78 @@ func (m *maker) addPhotos(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// openFolder opens the folder of the photos. A pipe under its name does not block.
+func openFolder(dir string) (*os.Root, error) {
+	if info, err := os.Stat(dir); err != nil {
+		return nil, err
+	} else if !info.IsDir() {
+		return nil, fmt.Errorf("%s is no folder", dir)
+	}
+	return os.OpenRoot(dir)
+}
+
+// unread is a photo that could not even be read when it was inspected. Nothing tells
+// whether a file under its name is the one, so that a record never holds it.
+func unread(p inspection.Photo) bool { return p.SHA256 == "" && p.Status == inspection.Refused }
+
+// addPhoto puts one photo into the record: a regular file that lies in the folder and
+// has the hash by which the inspection knows it.
+func (m *maker) addPhoto(ctx context.Context, root *os.Root, at *Photo, inspected string) error {
+	name := m.sources[at.File]
+	f, err := bag.OpenRegular(root, name)
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return WrongPhoto{name, "is not in " + m.Photos}
+	case err != nil:
+		return WrongPhoto{name, "cannot be read as a file of " + m.Photos + ": " + bag.Cause(err).Error()}
+	}
+	defer f.Close()
+	another := WrongPhoto{name, "is not the one that was inspected: its bytes differ"}
+	if !m.NoLocation && !m.NoCrew {
+		var n int64
+		at.SHA256, n, err = m.w.Add(ctx, at.Path, f)
+		m.octets += n
+		if err == nil && at.SHA256 != inspected {
+			return another
+		}
+		return err
+	}
+	data, err := readLimited(f, maxPhoto)
+	if err != nil {
+		return err
+	}
+	if sha256Of(data) != inspected {
+		return another
+	}
+	if m.NoLocation {
+		if data, err = stripped(at, data); err != nil {
+			return err
+		}
+	}
+	at.SHA256 = sha256Of(data)
+	return m.add(ctx, at.Path, data)
+}
+
+// notBare is that a photo cannot be written anew without what is to be left out.
+type notBare struct{ cause error }
+
+func (e notBare) Error() string {
+	return "it cannot be written anew without its location: " + e.cause.Error()
+}
+
+// stripped is a photo without its location; at takes in the hashes that tell of it.
+func stripped(at *Photo, data []byte) ([]byte, error) {
+	out, picture, err := withoutLocation(data)
+	if err != nil {
+		return nil, notBare{err}
+	}
+	at.Picture = picture
+	if !bytes.Equal(out, data) {
+		at.Original = sha256Of(data)
+	}
+	return out, nil
 }
 
 // lines writes decisions as their log does.
@@ -207,37 +286,17 @@ func lines(decisions []review.Decision) (out []byte) {
 // maxPhoto is the largest photo that is taken into memory to be written anew.
 const maxPhoto = 512 << 20
 
-func (m *maker) addStripped(ctx context.Context, at *Photo, from string) error {
-	data, err := readLimited(from, maxPhoto)
-	if err != nil {
-		return err
-	}
-	out, picture, err := withoutLocation(data)
-	if err != nil {
-		return strippable(at.File, err)
-	}
-	at.Picture = picture
-	if !bytes.Equal(out, data) {
-		sum := sha256.Sum256(data)
-		at.Original = hex.EncodeToString(sum[:])
-	}
-	var n int64
-	at.SHA256, n, err = m.w.Add(ctx, at.Path, bytes.NewReader(out))
-	m.octets += n
-	return err
-}
-
-func readLimited(path string, limit int64) ([]byte, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, limit+1))
+func readLimited(r io.Reader, limit int64) ([]byte, error) {
+	data, err := io.ReadAll(io.LimitReader(r, limit+1))
 	if err == nil && int64(len(data)) > limit {
-		err = fmt.Errorf("%s has more than %d MB", path, limit>>20)
+		err = fmt.Errorf("a photo has more than %d MB", limit>>20)
 	}
 	return data, err
+}
+
+func sha256Of(data []byte) string {
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:])
 }
 
 func (m *maker) addInspection(ctx context.Context, here, elsewhere []review.Decision) error {
@@ -267,16 +326,15 @@ func (m *maker) addInspection(ctx context.Context, here, elsewhere []review.Deci
 			return err
 		}
 	}
-	if m.Report == "" || m.reportTells() {
+	if m.Report == nil || m.reportTells() {
 		return nil
 	}
-	_, err := m.addFile(ctx, reportPath, m.Report)
-	return err
+	return m.add(ctx, reportPath, m.Report)
 }
 
 func (m *maker) addPages(ctx context.Context) error {
 	m.noteLeftOut()
-	page := plainPage(pageInput{m.contents, m.Document, m.answers, len(m.Authority) > 0, m.Report != "" && !m.reportTells()})
+	page := plainPage(pageInput{m.contents, m.Document, m.answers, len(m.Authority) > 0, m.Report != nil && !m.reportTells()})
 	if err := m.add(ctx, pagePath, []byte(page)); err != nil {
 		return err
 	}
@@ -291,7 +349,7 @@ func (m *maker) addPages(ctx context.Context) error {
 func (m *maker) info() bag.Info {
 	t := m.Document.Totals
 	in := bag.Info{
-		{Label: "External-Description", Value: "Record of an inspection of fasteners: " + m.contents.Title},
+		{Label: "External-Description", Value: "Record of an inspection of fasteners: " + escape.Text(m.contents.Title)},
 		{Label: "Bagging-Date", Value: m.contents.Made[:len("2006-01-02")]},
 		{Label: "Payload-Oxum", Value: m.w.Oxum()},
 		{Label: "Bag-Software-Agent", Value: "coursegauge " + m.Version},
@@ -307,10 +365,10 @@ func (m *maker) info() bag.Info {
 		in = append(in, bag.Field{Label: labelStamped, Value: "RFC 3161, " + StampFile})
 	}
 	if f := m.contents.Follows; f != nil {
-		in = append(in, bag.Field{Label: labelFollows, Value: "sha256:" + f.Digest + " " + f.Name})
+		in = append(in, bag.Field{Label: labelFollows, Value: f.label()})
 	}
 	for _, what := range m.contents.LeftOut {
-		in = append(in, bag.Field{Label: labelLeftOut, Value: what})
+		in = append(in, bag.Field{Label: labelLeftOut, Value: escape.Text(what)})
 	}
 	return in
 }
@@ -342,8 +400,7 @@ func (m *maker) seals(ctx context.Context, message []byte) (out []bag.Seal, err 
 
 // stampComment binds a time stamp into the signature.
 func stampComment(reply []byte) string {
-	sum := sha256.Sum256(reply)
-	return "; time stamp sha256:" + hex.EncodeToString(sum[:])
+	return "; time stamp sha256:" + sha256Of(reply)
 }
 
 // NoStamp is that the authority gave none.

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/review"
@@ -30,11 +31,12 @@ func (b *sheet) head(text string) {
 	fmt.Fprintf(b, "\n%s\n%s\n\n", text, strings.Repeat("-", len(text)))
 }
 
-// para wraps a text; indent stands before its second and later lines.
+// para wraps a text; indent stands before its second and later lines. What others wrote
+// in it stays on its lines.
 func (b *sheet) para(first, indent, format string, args ...any) {
 	line := first
 	empty := true
-	for word := range strings.FieldsSeq(fmt.Sprintf(format, args...)) {
+	for word := range strings.FieldsSeq(escape.Text(fmt.Sprintf(format, args...))) {
 		if !empty && len([]rune(line))+1+len([]rune(word)) > pageWidth {
 			b.WriteString(line + "\n")
 			line, empty = indent, true
@@ -50,7 +52,7 @@ func (b *sheet) para(first, indent, format string, args ...any) {
 func (b *sheet) text(format string, args ...any) { b.para("", "", format, args...) }
 func (b *sheet) item(format string, args ...any) { b.para("  * ", "    ", format, args...) }
 func (b *sheet) command(format string, args ...any) {
-	fmt.Fprintf(b, "\n    %s\n\n", fmt.Sprintf(format, args...))
+	fmt.Fprintf(b, "\n    %s\n\n", escape.Text(fmt.Sprintf(format, args...)))
 }
 
 // plainPage is READ-ME.txt: for somebody who has this folder and nothing else.
@@ -101,7 +103,8 @@ func (in pageInput) inside(b *sheet) {
 	b.head("What is inside")
 	b.text("All of it is in open formats; photos are in those of the cameras. Paths count from the folder \"data\", in which this page lies.")
 	b.WriteString("\n")
-	b.item("%s: the photos, %d files as the cameras made them (most are JPEG, which any program that shows pictures opens).", photosFolder, len(in.contents.Photos))
+	anew := in.contents.rewritten()
+	b.item("%s: the photos, %d files (most are JPEG, which any program that shows pictures opens): %d byte for byte as the cameras made them, %d written anew without what was left out, their pictures untouched.", photosFolder, len(in.contents.Photos), len(in.contents.Photos)-anew, anew)
 	b.item("%s: everything that was measured, as text (JSON, UTF-8); lengths in millimetres with their standard uncertainty.", inspectionPath)
 	b.item("%s: the same as a table, one row a fastener, with what was decided; any spreadsheet opens it.", fastenersPath)
 	if in.contents.Decisions > 0 {
@@ -136,6 +139,13 @@ func (in pageInput) otherSettings() string {
 func (in pageInput) measured(b *sheet) {
 	t := in.document.Totals
 	b.head("What was measured, and how well")
+	if n := len(in.document.NotDone); n > 0 {
+		b.text("NOT COMPLETE: the run was stopped before %d of the photos. They are not in this record:", n)
+		for _, file := range in.document.NotDone {
+			b.item("%s", file)
+		}
+		b.WriteString("\n")
+	}
 	b.text("Of %d photos %d were measured and %d refused. In them %d fastener heads were found.", t.Photos, t.Measured, t.Refused, t.Fasteners)
 	b.WriteString("\n")
 	b.item("suspect (%d heads): more likely than not a limit is broken.", t.Verdicts["suspect"])
@@ -154,7 +164,11 @@ func (in pageInput) measured(b *sheet) {
 		b.text("Photos that could not be measured, and are kept all the same:")
 		for _, p := range in.document.Photos {
 			if p.Refusal != nil {
-				b.item("%s: %s (%s)", p.File, p.Refusal.Detail, p.Refusal.Reason)
+				kept := ""
+				if unread(p) {
+					kept = "; not kept, since it could not be read at all"
+				}
+				b.item("%s: %s (%s)%s", p.File, p.Refusal.Detail, p.Refusal.Reason, kept)
 			}
 		}
 	}
@@ -302,7 +316,7 @@ func (in pageInput) leftOut(b *sheet) {
 		b.item("%s", what)
 	}
 	b.WriteString("\n")
-	b.text("Notes and names of people who decided were not searched. The rest is as it was, and the lists of hashes prove that.")
+	b.text("Of %d photos in this record %d are byte for byte those that were inspected; %d were written anew. The rest is as it was, and the lists of hashes prove that.", len(in.contents.Photos), len(in.contents.Photos)-in.contents.rewritten(), in.contents.rewritten())
 }
 
 // Cautions stand wherever figures of a record are shown.

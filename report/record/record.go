@@ -9,12 +9,17 @@ package record
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"path/filepath"
+	"regexp"
 	"strings"
+	"time"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/record/bag"
 )
 
@@ -62,6 +67,8 @@ type Contents struct {
 	Title    string   `json:"title"`
 	Settings Settings `json:"settings"`
 	Photos   []Photo  `json:"photos"`
+	// Omitted are photos of the inspection that the record lacks on purpose.
+	Omitted []Omitted `json:"omitted_photos,omitempty"`
 	// LeftOut says in sentences what this record lacks on purpose.
 	LeftOut []string `json:"left_out,omitempty"`
 	// Follows names the record that this one adds to.
@@ -95,6 +102,23 @@ type Photo struct {
 	Picture  string `json:"picture_sha256,omitempty"`
 }
 
+// Omitted is a photo that the record lacks, and why.
+type Omitted struct {
+	File   string `json:"file"`
+	SHA256 string `json:"sha256"`
+	Why    string `json:"why"`
+}
+
+// rewritten counts the photos that were written anew.
+func (c Contents) rewritten() (n int) {
+	for _, p := range c.Photos {
+		if p.Original != "" {
+			n++
+		}
+	}
+	return n
+}
+
 // Inspected is the hash by which the inspection knows the photo.
 func (p Photo) Inspected() string {
 	if p.Original != "" {
@@ -108,6 +132,11 @@ type Predecessor struct {
 	Name   string `json:"name"` // of its file or folder when it was added to
 	Digest string `json:"digest"`
 	Made   string `json:"made"`
+}
+
+// label is the predecessor as bag-info.txt names it.
+func (p Predecessor) label() string {
+	return "sha256:" + p.Digest + " " + strings.Join(strings.Fields(escape.Text(p.Name)), " ")
 }
 
 // encode is the file.
@@ -132,12 +161,62 @@ func ParseContents(data []byte) (Contents, error) {
 		return c, errors.New("more text after the document")
 	}
 	if c.Format != Format {
-		return c, fmt.Errorf("format is %.40q; this version reads %q", c.Format, Format)
+		return c, fmt.Errorf("format is \"%.40s\"; this version reads %q", c.Format, Format)
+	}
+	if err := c.checkForms(); err != nil {
+		return c, err
 	}
 	for _, p := range c.Photos {
+		for _, sum := range []string{p.SHA256, p.Inspected(), cmp.Or(p.Picture, p.SHA256)} {
+			if !isHash(sum) {
+				return c, fmt.Errorf("photo \"%.60s\" has a hash that is none; 64 digits 0-9 a-f are needed", p.File)
+			}
+		}
 		if !strings.HasPrefix(p.Path, photosFolder) || p.File == "" {
-			return c, fmt.Errorf("photo %.60q lies at %.60q; it must lie below %s", p.File, p.Path, photosFolder)
+			return c, fmt.Errorf("photo \"%.60s\" lies at \"%.60s\"; it must lie below %s", p.File, p.Path, photosFolder)
 		}
 	}
 	return c, nil
+}
+
+// checkForms holds what has a form to it: nothing else is taken for it, and none of it
+// can say more than it is there for.
+func (c Contents) checkForms() error {
+	if !isTime(c.Made) {
+		return fmt.Errorf("made is \"%.40s\"; a time as 2026-05-04T17:30:00Z is needed", c.Made)
+	}
+	if !isVersion(c.Version) {
+		return fmt.Errorf("version is \"%.40s\", which is none", c.Version)
+	}
+	f := c.Follows
+	switch {
+	case f == nil:
+	case !isHash(f.Digest):
+		return errors.New("the record that it adds to is named by what is no number; 64 digits 0-9 a-f are needed")
+	case !isTime(f.Made):
+		return fmt.Errorf("the record that it adds to was made \"%.40s\"; a time as 2026-05-04T17:30:00Z is needed", f.Made)
+	case !isName(f.Name):
+		return fmt.Errorf("the record that it adds to is called \"%.80s\", which is no name of a file", f.Name)
+	}
+	return nil
+}
+
+// isTime tells whether a text is a time of RFC 3339, written in no other way.
+func isTime(s string) bool {
+	t, err := time.Parse(time.RFC3339, s)
+	return err == nil && t.Format(time.RFC3339) == s
+}
+
+var versionForm = regexp.MustCompile(`^[0-9A-Za-z][0-9A-Za-z.+~_-]{0,63}$`)
+
+func isVersion(s string) bool { return versionForm.MatchString(s) }
+
+// isName tells whether a text names a file or folder by itself.
+func isName(s string) bool {
+	return filepath.IsLocal(s) && s != "." && !strings.ContainsAny(s, "/\x00") && filepath.Base(s) == s
+}
+
+// isHash tells whether a text is a SHA-256 as it is written everywhere here.
+func isHash(s string) bool {
+	return len(s) == 64 && strings.Trim(s, "0123456789abcdef") == ""
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -16,6 +17,7 @@ import (
 	"coursegauge/report/inspection"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/review"
+	"coursegauge/vision/length"
 )
 
 // The same job gives a sound record as a folder and as an archive, the same bytes
@@ -33,8 +35,8 @@ func TestMakeAndVerify(t *testing.T) {
 		if len(v.Problems) > 0 || v.Digest != folder.Digest || !strings.Contains(v.Signed, "office.pub") || v.Files != 10 {
 			t.Errorf("%s: %d files, signed %q\n%s%q", name, v.Files, v.Signed, said(v), filesIn(t, filepath.Join(dir, "a")))
 		}
-		if len(v.Notes) != 1 || !strings.Contains(v.Notes[0], "not measured again") {
-			t.Errorf("%s: notes %q", name, v.Notes)
+		if len(v.Notes) != 0 || len(v.Unchecked) != 1 || v.Unchecked[0] != "3 photos not measured again" {
+			t.Errorf("%s: notes %q, not checked %q", name, v.Notes, v.Unchecked)
 		}
 	}
 	for _, p := range in.Document.Photos {
@@ -395,15 +397,29 @@ func TestDisagreements(t *testing.T) {
 		{"half a millimetre", now(func(p *inspection.Photo) { p.Heads[0].AboveButt.MM += 0.5 }), true, false},
 		{"two millimetres", now(func(p *inspection.Photo) { p.Heads[0].AboveButt.MM += 2 }), true, true},
 		{"another verdict", now(func(p *inspection.Photo) { p.Heads[0].Verdict = "clear" }), true, false},
-		{"a head less", now(func(p *inspection.Photo) { p.Heads = p.Heads[:1] }), true, true},
-		{"a head elsewhere", now(func(p *inspection.Photo) { p.Heads[1].Px[0] += 50 }), true, true},
+		{"a head less", now(func(p *inspection.Photo) { p.Heads = p.Heads[:1] }), true, false},
+		{"a head elsewhere", now(func(p *inspection.Photo) { p.Heads[1].Px[0] += 50 }), true, false},
+		{"another drive", now(func(p *inspection.Photo) { p.Heads[0].Drive.Class = "cocked" }), true, false},
+		{"exposed", now(func(p *inspection.Photo) { p.Heads[0].Exposed = true }), true, false},
+		{"a rule answered otherwise", now(func(p *inspection.Photo) { p.Heads[0].Rules[0].Result = "not_judged" }), true, false},
+		{"no length", now(func(p *inspection.Photo) { p.Heads[0].LowerJoint = nil }), true, false},
+		// half of .40 mm less .05 mm, twice of it and .05 mm
+		{"an uncertainty of half", now(func(p *inspection.Photo) { p.Heads[0].AboveButt.U = 0.76 }), true, false},
+		{"an uncertainty under half", now(func(p *inspection.Photo) { p.Heads[0].AboveButt.U = 0.92 }), true, true},
+		{"an uncertainty over twice", now(func(p *inspection.Photo) { p.Heads[0].AboveButt.U = 0.17 }), true, true},
+		{"a finding more", now(func(p *inspection.Photo) { p.Findings = []inspection.Finding{{Rule: "gap", Result: "suspect"}} }), true, false},
+		{"two heads at one place", now(func(p *inspection.Photo) { p.Heads[1].Px, p.Heads[0].Px[0] = p.Heads[0].Px, -90 }), true, true},
 		{"refused", now(func(p *inspection.Photo) { p.Status = inspection.Refused }), true, true},
 	} {
-		if got := disagreements(then, c.now, true); len(got) > 0 != c.same {
+		if got := disagreements(then, c.now, true); len(got.wrong) > 0 != c.same || len(got.version) > 0 {
 			t.Errorf("%s, same version: %q, want some: %v", c.name, got, c.same)
 		}
-		if got := disagreements(then, c.now, false); len(got) > 0 != c.another {
+		got := disagreements(then, c.now, false)
+		if len(got.wrong) > 0 != c.another {
 			t.Errorf("%s, another version: %q, want some: %v", c.name, got, c.another)
+		}
+		if c.same && len(got.wrong)+len(got.version) == 0 && !slices.Contains([]string{"half a millimetre", "an uncertainty of half"}, c.name) { // which another version may tell
+			t.Errorf("%s, another version: nothing is said", c.name)
 		}
 	}
 }
@@ -480,4 +496,63 @@ func FuzzContents(f *testing.F) {
 			t.Errorf("what was read cannot be read again: %v", err)
 		}
 	})
+}
+
+// The first and the last time that photos tell, in whatever order they come.
+func TestTakenBetween(t *testing.T) {
+	at := func(times ...string) (out []inspection.Photo) {
+		for _, s := range times {
+			out = append(out, inspection.Photo{Taken: s})
+		}
+		return out
+	}
+	for _, c := range []struct {
+		photos   []inspection.Photo
+		from, to string
+	}{
+		{nil, "", ""}, {at(""), "", ""}, {at("2026-05-04"), "2026-05-04", "2026-05-04"}, {at("b", "", "a", "c"), "a", "c"}, {at("", "c", "a"), "a", "c"},
+	} {
+		if from, to := TakenBetween(c.photos); from != c.from || to != c.to {
+			t.Errorf("%v: %q to %q", c.photos, from, to)
+		}
+	}
+}
+
+// Half of the heads, and 19 of 20, are known to the uncertainty that is told.
+func TestUncertainty(t *testing.T) {
+	of := func(n int) []inspection.Photo {
+		var p inspection.Photo
+		for k := range n {
+			p.Heads = append(p.Heads, inspection.Fastener{AboveButt: &inspection.Length{MM: 160, U: float64(n - k)}}, inspection.Fastener{})
+		}
+		return []inspection.Photo{p}
+	}
+	for _, c := range []struct {
+		n          int
+		half, most float64 // in standard uncertainties, 1 to n
+	}{{0, 0, 0}, {1, 1, 1}, {2, 1, 2}, {3, 2, 3}, {19, 10, 19}, {20, 10, 19}, {21, 11, 20}, {40, 20, 38}, {41, 21, 39}} {
+		half, most := Uncertainty(of(c.n))
+		if math.Abs(half-length.K95*c.half) > 1e-9 || math.Abs(most-length.K95*c.most) > 1e-9 {
+			t.Errorf("%d heads: %g and %g, want %g and %g", c.n, half/length.K95, most/length.K95, c.half, c.most)
+		}
+	}
+}
+
+// What has a form is held to it.
+func TestForms(t *testing.T) {
+	hash := strings.Repeat("0a", 32)
+	for _, c := range []struct {
+		name string
+		got  bool
+		want bool
+	}{
+		{"hash", isHash(hash), true}, {"hash, short", isHash(hash[1:]), false}, {"hash, capital", isHash("A" + hash[1:]), false}, {"hash, long", isHash(hash + "0"), false},
+		{"time", isTime("2026-05-04T17:30:00Z"), true}, {"time, offset", isTime("2026-05-04T17:30:00-07:00"), true}, {"time, day", isTime("2026-05-04"), false}, {"time, more", isTime("2026-05-04T17:30:00Z\n"), false}, {"time, fraction", isTime("2026-05-04T17:30:00.0Z"), false},
+		{"version", isVersion("1.2.3~rc1+2-g0a"), true}, {"version, empty", isVersion(""), false}, {"version, space", isVersion("1 2"), false}, {"version, long", isVersion(strings.Repeat("1", 65)), false}, {"version, longest", isVersion(strings.Repeat("1", 64)), true}, {"version, line", isVersion("1\n"), false},
+		{"name", isName("lot 7.zip"), true}, {"name, folder", isName("a/b"), false}, {"name, up", isName(".."), false}, {"name, here", isName("."), false}, {"name, empty", isName(""), false}, {"name, zero", isName("a\x00b"), false},
+	} {
+		if c.got != c.want {
+			t.Errorf("%s: %v", c.name, c.got)
+		}
+	}
 }

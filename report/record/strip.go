@@ -2,12 +2,13 @@ package record
 
 import (
 	"bytes"
+	"compress/zlib"
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"hash/crc32"
+	"io"
 	"math"
 	"strings"
 
@@ -33,7 +34,7 @@ func withoutLocation(data []byte) (out []byte, picture string, err error) {
 	case bytes.HasPrefix(data, []byte(pngMagic)):
 		out, kept, err = stripPNG(data, exifOf(facts))
 	default:
-		err = errors.New("the location can be taken out of JPEG and PNG photos alone")
+		out, kept, err = photo.Bare(data, exifOf(facts))
 	}
 	if err != nil {
 		return nil, "", err
@@ -52,42 +53,40 @@ func PictureHash(data []byte) (string, error) {
 	return picture, err
 }
 
-// stripJPEG keeps the segments that the picture is decoded by (ITU-T T.81, B.1.1):
-// of the application segments those of JFIF, of a colour profile and of the
-// colour transform.
+var errJPEG = errors.New("the file is no sound JPEG")
+
+// stripJPEG keeps what the picture is decoded by (ITU-T T.81, B.1.1): frames, tables,
+// scans, and of the application segments those of JFIF and of the colour transform,
+// without what they could carry besides. A colour profile is left out: it has room for
+// any text.
 func stripJPEG(data, exif []byte) (out, kept []byte, err error) {
 	head := []byte{0xff, 0xd8}
 	var rest []byte
-	at := 2
-	for {
-		for at < len(data) && data[at] == 0xff && at+1 < len(data) && data[at+1] == 0xff {
-			at++ // fill
-		}
+	for at := 2; ; {
+		at = skipFill(data, at)
 		if at+4 > len(data) || data[at] != 0xff {
-			return nil, nil, errors.New("the file is no sound JPEG")
+			return nil, nil, errJPEG
 		}
 		marker, size := data[at+1], int(binary.BigEndian.Uint16(data[at+2:]))
 		if size < 2 || at+2+size > len(data) || marker == 0xd9 {
-			return nil, nil, errors.New("the file is no sound JPEG")
+			return nil, nil, errJPEG
 		}
 		segment := data[at : at+2+size]
-		at += 2 + size
+		at += len(segment)
 		switch {
-		case marker == 0xe0 && bytes.HasPrefix(segment[4:], []byte("JFIF\x00")):
-			head = append(head, segment[:min(len(segment), 18)]...)
-			if len(segment) > 18 { // with a preview: without it
-				binary.BigEndian.PutUint16(head[4:], 16)
-				head[len(head)-2], head[len(head)-1] = 0, 0
-			}
-		case marker == 0xe2 && bytes.HasPrefix(segment[4:], []byte("ICC_PROFILE\x00")), marker == 0xee && bytes.HasPrefix(segment[4:], []byte("Adobe")):
-			rest = append(rest, segment...)
-		case marker >= 0xe0 && marker <= 0xef, marker == 0xfe: // all others, and comments
+		case marker == 0xe0 && bytes.HasPrefix(segment[4:], []byte("JFIF\x00")) && len(head) == 2:
+			head = append(head, "\xff\xe0\x00\x10JFIF\x00\x01\x01\x00\x00\x01\x00\x01\x00\x00"...)
+		case marker == 0xee && bytes.HasPrefix(segment[4:], []byte("Adobe")) && len(segment) >= 16: // the last byte is the transform
+			rest = append(append(rest, "\xff\xee\x00\x0eAdobe\x00\x64\x00\x00\x00\x00"...), segment[15])
+		case !decodes(marker):
+		case !wholeTable(marker, segment[4:]):
+			return nil, nil, errJPEG
 		case marker == 0xda:
-			end := endOfScans(data, at)
-			if end < 0 {
-				return nil, nil, errors.New("the picture has no end")
+			scans, err := stripScans(segment, data, at)
+			if err != nil {
+				return nil, nil, err
 			}
-			rest = append(append(rest, segment...), data[at:end]...)
+			rest = append(rest, scans...)
 			return append(append(head, segmentOf(exif)...), rest...), rest, nil
 		default:
 			rest = append(rest, segment...)
@@ -95,32 +94,108 @@ func stripJPEG(data, exif []byte) (out, kept []byte, err error) {
 	}
 }
 
-// endOfScans is where the picture ends, behind its EOI marker; -1 without one.
-// Between scans of a progressive picture lie tables, which are stepped over.
-func endOfScans(data []byte, at int) int {
-	for at+1 < len(data) {
+// skipFill steps over the bytes FF that may stand before a marker.
+func skipFill(data []byte, at int) int {
+	for at+1 < len(data) && data[at] == 0xff && data[at+1] == 0xff {
+		at++
+	}
+	return at
+}
+
+// decodes tells whether a segment takes part in decoding: frames and tables (C0 to CF
+// less JPG), scans, quantization, restarts. Applications, comments and what is reserved
+// do not.
+func decodes(marker byte) bool {
+	return marker >= 0xc0 && marker <= 0xcf && marker != 0xc8 || marker == 0xda || marker == 0xdb || marker == 0xdd
+}
+
+// wholeTable tells whether a segment is as long as what it says it holds (T.81, B.2), so
+// that nothing lies behind.
+func wholeTable(marker byte, b []byte) bool {
+	switch marker {
+	case 0xc4: // Huffman tables
+		for len(b) >= 17 {
+			n := 17
+			for _, count := range b[1:17] {
+				n += int(count)
+			}
+			if n > len(b) {
+				return false
+			}
+			b = b[n:]
+		}
+		return len(b) == 0
+	case 0xdb: // quantization tables, of 8 or 16 bits
+		for len(b) > 0 {
+			n := 65 + 64*int(b[0]>>4)
+			if b[0]>>4 > 1 || n > len(b) {
+				return false
+			}
+			b = b[n:]
+		}
+		return true
+	case 0xcc:
+		return len(b)%2 == 0
+	case 0xdd:
+		return len(b) == 2
+	case 0xda:
+		return len(b) > 0 && len(b) == 4+2*int(b[0])
+	}
+	return len(b) >= 6 && len(b) == 6+3*int(b[5]) // a frame
+}
+
+// stripScans copies the scans that begin with a segment, up to the end of the picture.
+// What stands between them and does not decode is left out, and so is what follows.
+func stripScans(first, data []byte, at int) (out []byte, err error) {
+	out = append(out, first...)
+	from := at // of the coded bytes that are not copied yet
+	for {
 		i := bytes.IndexByte(data[at:], 0xff)
 		if i < 0 || at+i+1 >= len(data) {
-			return -1
+			return nil, errors.New("the picture has no end")
 		}
 		at += i
-		switch marker := data[at+1]; {
-		case marker == 0xd9:
-			return at + 2
-		case marker == 0xff: // fill
-			at++
-		case marker == 0, marker >= 0xd0 && marker <= 0xd7:
+		marker := data[at+1]
+		if marker == 0 || marker >= 0xd0 && marker <= 0xd7 {
 			at += 2
-		case marker >= 0xe0 && marker <= 0xef, marker == 0xfe:
-			return -1 // what is not picture must not hide between scans
-		default:
-			if at+4 > len(data) {
-				return -1
+			continue
+		}
+		out = append(out, data[from:at]...)
+		if at = skipFill(data, at); at+1 >= len(data) {
+			return nil, errors.New("the picture has no end")
+		}
+		marker = data[at+1]
+		if marker == 0 { // fill within coded bytes
+			return nil, errJPEG
+		}
+		if marker == 0xd9 {
+			return append(out, 0xff, 0xd9), nil
+		}
+		if at+4 > len(data) {
+			return nil, errJPEG
+		}
+		size := int(binary.BigEndian.Uint16(data[at+2:]))
+		if size < 2 || at+2+size > len(data) {
+			return nil, errJPEG
+		}
+		segment := data[at : at+2+size]
+		at += len(segment)
+		if from = at; marker == 0xdc && size == 4 { // the number of lines
+			out = append(out, segment...)
+		} else if decodes(marker) {
+			if !wholeTable(marker, segment[4:]) {
+				return nil, errJPEG
 			}
-			at += 2 + int(binary.BigEndian.Uint16(data[at+2:]))
+			out = append(out, segment...)
+		}
+		if marker != 0xda { // whatever stands between a segment and the next marker is nothing
+			next := skipFill(data, at)
+			if next+1 >= len(data) || data[next] != 0xff {
+				return nil, errJPEG
+			}
+			at, from = next, next
 		}
 	}
-	return -1
 }
 
 // segmentOf is the APP1 segment of an EXIF body, nothing for an empty one.
@@ -134,11 +209,16 @@ func segmentOf(exif []byte) []byte {
 
 const pngMagic = "\x89PNG\r\n\x1a\n"
 
-// pictureChunks are those of PNG that a picture is decoded by (ISO/IEC 15948).
-const pictureChunks = " IHDR PLTE IDAT IEND tRNS cHRM gAMA iCCP sBIT sRGB cICP "
+// pictureChunks are those of PNG that a picture is decoded by (ISO/IEC 15948), and the
+// most bytes that each can have. A colour profile has room for any text and is left out.
+var pictureChunks = map[string]int{"IHDR": 13, "PLTE": 768, "IDAT": math.MaxInt32, "IEND": 0, "tRNS": 256, "cHRM": 32, "gAMA": 4, "sBIT": 4, "sRGB": 1, "cICP": 4}
+
+var errPNG = errors.New("the file is no sound PNG")
 
 func stripPNG(data, exif []byte) (out, kept []byte, err error) {
 	out = []byte(pngMagic)
+	seen := map[string]bool{}
+	var pixels []byte
 	for at := len(pngMagic); at+12 <= len(data); {
 		size := int(binary.BigEndian.Uint32(data[at:]))
 		if size < 0 || size > len(data)-at-12 {
@@ -146,8 +226,16 @@ func stripPNG(data, exif []byte) (out, kept []byte, err error) {
 		}
 		kind, chunk := string(data[at+4:at+8]), data[at:at+12+size]
 		at += len(chunk)
-		if !strings.Contains(pictureChunks, " "+kind+" ") {
+		most, wanted := pictureChunks[kind]
+		switch {
+		case !wanted:
 			continue
+		case size > most, seen[kind] && kind != "IDAT", crc32.ChecksumIEEE(chunk[4:8+size]) != binary.BigEndian.Uint32(chunk[8+size:]):
+			return nil, nil, errPNG
+		}
+		seen[kind] = true
+		if kind == "IDAT" {
+			pixels = append(pixels, chunk[8:8+size]...)
 		}
 		if kind == "IDAT" && exif != nil { // EXIF belongs before the first of these
 			body := append([]byte("eXIf"), exif...)
@@ -157,10 +245,46 @@ func stripPNG(data, exif []byte) (out, kept []byte, err error) {
 		}
 		out, kept = append(out, chunk...), append(kept, chunk...)
 		if kind == "IEND" {
-			return out, kept, nil
+			return out, kept, nothingBehindPixels(kept, pixels)
 		}
 	}
-	return nil, nil, errors.New("the file is no sound PNG")
+	return nil, nil, errPNG
+}
+
+// nothingBehindPixels holds the compressed rows of a PNG to the size of the picture: no
+// row more, and no byte behind the end of the stream.
+func nothingBehindPixels(kept, pixels []byte) error {
+	if !bytes.HasPrefix(kept[4:], []byte("IHDR")) || binary.BigEndian.Uint32(kept) != 13 {
+		return errPNG
+	}
+	b := kept[8:]
+	w, h := int64(binary.BigEndian.Uint32(b)), int64(binary.BigEndian.Uint32(b[4:]))
+	bits := map[byte]int64{0: 1, 2: 3, 3: 1, 4: 2, 6: 4}[b[9]] * int64(b[8])
+	if w < 1 || h < 1 || w > 1<<20 || h > 1<<20 || bits < 1 || bits > 64 {
+		return errPNG
+	}
+	rows := func(w, h int64) int64 {
+		if w < 1 || h < 1 {
+			return 0
+		}
+		return h * (1 + (w*bits+7)/8)
+	}
+	want := rows(w, h)
+	if b[12] == 1 { // Adam7: x and y of the first pixel of each pass, and its steps
+		want = 0
+		for _, p := range [][4]int64{{0, 0, 8, 8}, {4, 0, 8, 8}, {0, 4, 4, 8}, {2, 0, 4, 4}, {0, 2, 2, 4}, {1, 0, 2, 2}, {0, 1, 1, 2}} {
+			want += rows((w-p[0]+p[2]-1)/p[2], (h-p[1]+p[3]-1)/p[3])
+		}
+	}
+	in := bytes.NewReader(pixels)
+	z, err := zlib.NewReader(in)
+	if err != nil {
+		return errPNG
+	}
+	if n, err := io.Copy(io.Discard, io.LimitReader(z, want+1)); err != nil || n != want || in.Len() > 0 {
+		return errPNG
+	}
+	return nil
 }
 
 // exifOf writes facts as EXIF (CIPA DC-008); nil when there are none.
@@ -264,9 +388,4 @@ func exifDirectory(out []byte, fields []exifField) []byte {
 	}
 	out = binary.LittleEndian.AppendUint32(out, 0)
 	return append(out, values...)
-}
-
-// strippable says which photo cannot be handed over without its location.
-func strippable(file string, err error) error {
-	return fmt.Errorf("%s: %w; take it out of the job, or make the record with its location", file, err)
 }

@@ -18,6 +18,7 @@ import (
 	"codeberg.org/go-fonts/liberation/liberationsansbold"
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/page"
 	"coursegauge/report/proportion"
@@ -100,13 +101,16 @@ func WriteSummary(w io.Writer, src bag.Source, v Verdict, o SummaryOptions) erro
 	}
 	s.facts(v, sch)
 	s.limits(sch)
+	if n := len(v.Document.NotDone); n > 0 {
+		s.Coverage = append(s.Coverage, fmt.Sprintf("Not complete: the run was stopped before %d photos, which are not in the record.", n))
+	}
 	s.coverage(v.Document.Totals, sch, o.Squares)
 	s.rules(v)
 	s.findings(v)
 	s.refused(v.Document.Photos)
 	s.accuracy(v)
 	s.seals(v)
-	return summaryPage.Execute(w, s)
+	return escape.Execute(w, summaryPage, summaryPage.Name(), s)
 }
 
 // summaryFonts puts the fonts into the page: it looks the same wherever and
@@ -119,9 +123,10 @@ func summaryFonts() string {
 	return face("400", liberationsansregular.TTF) + face("700", liberationsansbold.TTF)
 }
 
-// cut keeps a text to one place on the page.
+// cut keeps a text to one place on the page, with nothing in it that turns the letters
+// around it or is not seen.
 func cut(s string, most int) string {
-	r := []rune(strings.Join(strings.Fields(s), " "))
+	r := []rune(escape.Text(strings.Join(strings.Fields(s), " ")))
 	if len(r) > most {
 		return string(r[:most-1]) + "…"
 	}
@@ -214,7 +219,7 @@ func ruleWords(rule string) string {
 			return r.Value
 		}
 	}
-	return strings.ReplaceAll(rule, "_", " ")
+	return cut(strings.ReplaceAll(rule, "_", " "), 40)
 }
 
 // marked calls back for everything that a rule found suspect or unresolved.
@@ -313,7 +318,7 @@ func (s *summary) refused(photos []inspection.Photo) {
 			s.MoreRefused++
 			continue
 		}
-		s.Refused = append(s.Refused, pair{cut(p.File, 60), page.ReasonWords(p.Refusal.Reason)})
+		s.Refused = append(s.Refused, pair{cut(p.File, 60), cut(page.ReasonWords(p.Refusal.Reason), 60)})
 	}
 }
 

@@ -17,6 +17,7 @@ import (
 	"coursegauge/report/record/bag"
 	"coursegauge/report/record/seal"
 	"coursegauge/report/review"
+	"coursegauge/report/schedule"
 )
 
 // Options are what a record is held against beyond itself.
@@ -43,19 +44,24 @@ type Verdict struct {
 	Answers  review.Answers
 	Problems []bag.Problem
 	Notes    []string // what was found and is no problem
-	Signed   string   // by whom, "" when nobody
-	Stamp    *seal.Stamp
-	Files    int
-	Octets   int64
-	Again    int // photos measured again
+	// Unchecked is what could not be held against anything, in words with counts.
+	Unchecked []string
+	Signed    string // by whom, "" when nobody
+	Stamp     *seal.Stamp
+	Files     int
+	Octets    int64
+	Again     int // photos measured again
 }
 
 // verifier gathers the verdict.
 type verifier struct {
 	Verdict
 	Options
-	src    bag.Source
-	report bag.Report
+	src     bag.Source
+	report  bag.Report
+	unread  int // photos
+	anew    int // photos
+	omitted int // photos
 }
 
 func (v *verifier) problem(path, format string, args ...any) {
@@ -64,6 +70,16 @@ func (v *verifier) problem(path, format string, args ...any) {
 
 func (v *verifier) note(format string, args ...any) {
 	v.Notes = append(v.Notes, fmt.Sprintf(format, args...))
+}
+
+// unchecked counts what could not be checked; nothing for none.
+func (v *verifier) unchecked(n int, one, many string) {
+	if what := many; n > 0 {
+		if n == 1 {
+			what = one
+		}
+		v.Unchecked = append(v.Unchecked, fmt.Sprintf("%d %s", n, what))
+	}
 }
 
 // Verify checks one record: complete and unchanged, sealed as it says, its parts
@@ -82,6 +98,8 @@ func Verify(ctx context.Context, src bag.Source, o Options) (Verdict, error) {
 	v.seals()
 	if v.readInspection() {
 		v.photos()
+		v.settings()
+		v.verdicts()
 		v.decisions()
 		if err := v.measureAgain(ctx); err != nil {
 			return Verdict{}, err
@@ -103,9 +121,7 @@ func (v *verifier) bagProblems() {
 	for _, p := range v.src.Folders() {
 		v.problem(p, "is an empty folder, which record make does not write")
 	}
-	whole, hidden := bag.Envelope(v.src)
-	v.Problems = append(v.Problems, hidden...)
-	if !whole && len(hidden) == 0 {
+	if !bag.AsWritten(v.src) && len(v.Problems) == 0 {
 		v.note("the archive itself is not as record make writes it (dates, order or packing differ, as after packing it with another program); the files in it are what counts")
 	}
 	v.canonical()
@@ -167,11 +183,11 @@ func (v *verifier) readContents() bool {
 	info := v.report.Info
 	follows := ""
 	if c.Follows != nil {
-		follows = "sha256:" + c.Follows.Digest + " " + c.Follows.Name
+		follows = c.Follows.label()
 	}
-	for _, f := range []struct{ label, want string }{{labelFormat, Format}, {labelSigned, c.SignedBy}, {labelFollows, strings.Join(strings.Fields(follows), " ")}} {
+	for _, f := range []struct{ label, want string }{{labelFormat, Format}, {labelSigned, c.SignedBy}, {labelFollows, follows}} {
 		if got := info.Get(f.label); got != f.want {
-			v.problem(bag.InfoFile, "%s is %.80q; %s says %.80q", f.label, got, contentsPath, f.want)
+			v.problem(bag.InfoFile, "%s is \"%.80s\"; %s says \"%.80s\"", f.label, got, contentsPath, f.want)
 		}
 	}
 	return true
@@ -188,6 +204,9 @@ func (v *verifier) readInspection() bool {
 		return false
 	}
 	v.Document = d
+	if !isTime(d.Made) || !isVersion(d.Tool.Version) {
+		v.problem(bag.Payload+inspectionPath, "was made \"%.40s\" by version \"%.40s\"; a time as 2026-05-04T17:30:00Z and a version are needed", d.Made, d.Tool.Version)
+	}
 	if again := inspection.New(d.Tool, d.Schedule, d.Made, slices.Clone(d.Photos)); !reflect.DeepEqual(again.Totals, d.Totals) {
 		v.problem(bag.Payload+inspectionPath, "its totals are not those of its photos")
 	}
@@ -207,19 +226,34 @@ func (v *verifier) photos() {
 			v.problem(bag.Payload+p.Path, "is not the photo that %s names: its SHA-256 differs", contentsPath)
 		}
 		if p.Original != "" {
+			v.anew++
 			v.rewritten(p)
 		}
+	}
+	omitted := map[Omitted]bool{}
+	for _, o := range v.Contents.Omitted {
+		omitted[Omitted{File: o.File, SHA256: o.SHA256}] = true
 	}
 	for _, p := range v.Document.Photos {
 		k, ok := kept[p.File]
 		switch {
+		case !ok && isHash(p.SHA256) && omitted[Omitted{File: p.File, SHA256: p.SHA256}]:
+			v.omitted++
+		case unread(p) && !ok:
+			v.unread++
+		case !isHash(p.SHA256):
+			v.problem(bag.Payload+inspectionPath, "photo \"%.200s\" has no hash, so that nothing tells which file was inspected", p.File)
 		case !ok:
-			v.problem(bag.Payload+inspectionPath, "photo %.200q was inspected and is not in the record", p.File)
-		case p.SHA256 != "" && p.SHA256 != k.Inspected():
+			v.problem(bag.Payload+inspectionPath, "photo \"%.200s\" was inspected and is not in the record", p.File)
+		case p.SHA256 != k.Inspected():
 			v.problem(bag.Payload+k.Path, "is not the photo that was inspected: the inspection names another hash")
 		}
 		delete(kept, p.File)
 	}
+	v.unchecked(len(v.Document.NotDone), "photo before which the run was stopped", "photos before which the run was stopped")
+	v.unchecked(v.unread, "photo that inspect could not read and that is not in the record", "photos that inspect could not read and that are not in the record")
+	v.unchecked(v.omitted, "photo that was left out on purpose", "photos that were left out on purpose")
+	v.unchecked(v.anew, "original of a photo that was written anew", "originals of photos that were written anew")
 	for _, p := range kept {
 		v.problem(bag.Payload+p.Path, "is in the record and was not inspected")
 	}
@@ -234,6 +268,38 @@ func (v *verifier) rewritten(p Photo) {
 	}
 	if picture, err := PictureHash(data); err != nil || picture != p.Picture {
 		v.problem(bag.Payload+p.Path, "its coded picture is not that of the original, whose hash %s names", contentsPath)
+	}
+}
+
+// settings holds what photos say they were measured by against what is there.
+func (v *verifier) settings() {
+	s := v.Contents.Settings
+	for _, p := range v.Document.Photos {
+		if p.Camera != nil && p.Camera.Source == "profile" && len(s.Profiles) == 0 {
+			v.problem(bag.Payload+inspectionPath, "photo \"%.200s\" was measured by a camera profile, and the record holds none", p.File)
+		}
+		if p.Card != nil && p.Card.Size == "proved" && s.Cards == "" {
+			v.problem(bag.Payload+inspectionPath, "photo \"%.200s\" was measured by a proved card, and the record holds no sizes of cards", p.File)
+		}
+	}
+}
+
+// verdicts judges every photo again, from its lengths and the schedule.
+func (v *verifier) verdicts() {
+	path := v.Contents.Settings.Schedule
+	data, ok := v.read(path, maxContents)
+	if !ok {
+		return
+	}
+	s, err := schedule.Read(path, data)
+	if err != nil {
+		v.problem(bag.Payload+path, "cannot be read, so that nothing was judged again: %v", err)
+		return
+	}
+	for _, p := range v.Document.Photos {
+		for _, what := range inspection.Contradictions(p, s) {
+			v.problem(bag.Payload+inspectionPath, "photo \"%.200s\", %s", p.File, what)
+		}
 	}
 }
 
@@ -315,7 +381,7 @@ func (v *verifier) signature(message, signature, stamp []byte) {
 		want += stampComment(stamp)
 	}
 	if comment != want {
-		v.problem(SignatureFile, "was made for another record or another time stamp: it is signed for %.200q", comment)
+		v.problem(SignatureFile, "was made for another record or another time stamp: it is signed for \"%.200s\"", comment)
 		return
 	}
 	v.Signed = by
@@ -348,7 +414,7 @@ func (v *verifier) stamp(message []byte) []byte {
 // measureAgain measures every photo by the settings of the record.
 func (v *verifier) measureAgain(ctx context.Context) error {
 	if v.Measure == nil {
-		v.note("photos were not measured again")
+		v.unchecked(len(v.Contents.Photos), "photo not measured again", "photos not measured again")
 		return nil
 	}
 	measure, err := v.measurer()
@@ -364,7 +430,7 @@ func (v *verifier) measureAgain(ctx context.Context) error {
 	if !same {
 		v.note("measured by version %s, again by %s: lengths may differ by as much as both uncertainties allow", v.Document.Tool.Version, v.Version)
 	}
-	skipped := 0
+	skipped, explained := 0, 0
 	for _, p := range v.Document.Photos {
 		k, ok := kept[p.File]
 		if !ok || p.SHA256 == "" || v.report.Sums[bag.Payload+k.Path] != k.SHA256 {
@@ -387,18 +453,26 @@ func (v *verifier) measureAgain(ctx context.Context) error {
 			continue
 		}
 		v.Again++
-		for _, what := range disagreements(p, now, same) {
+		d := disagreements(p, now, same)
+		for _, what := range d.wrong {
 			v.problem(bag.Payload+k.Path, "%s", what)
+		}
+		for _, what := range d.version {
+			if explained++; explained <= mostExplained {
+				v.note("%s: %s", p.File, what)
+			}
 		}
 		if v.Progress != nil {
 			v.Progress(p.File)
 		}
 	}
-	if skipped > 0 {
-		v.note("%d photos were not measured again: their lens is known by the device's name, which was left out", skipped)
-	}
+	v.unchecked(skipped, "photo not measured again, since its lens is known by the device's name, which was left out", "photos not measured again, since their lens is known by the device's name, which was left out")
+	v.unchecked(explained, "difference that another version of the program may explain", "differences that another version of the program may explain")
 	return nil
 }
+
+// mostExplained are the differences that are told one by one.
+const mostExplained = 20
 
 func (v *verifier) measurer() (Measurer, error) {
 	s := v.Contents.Settings

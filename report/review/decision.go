@@ -13,6 +13,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"strconv"
 	"strings"
@@ -103,8 +104,8 @@ func Parse(line []byte) (Decision, error) {
 	if err := dec.Decode(&d); err != nil {
 		return Decision{}, err
 	}
-	if dec.More() {
-		return Decision{}, errors.New("more than one value")
+	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
+		return Decision{}, errors.New("more text after the decision")
 	}
 	return d, d.check()
 }

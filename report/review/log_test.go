@@ -75,7 +75,8 @@ func TestLogKeeps(t *testing.T) {
 }
 
 // Wherever a crash cuts the file, each whole line is kept, the rest is put
-// aside and told, and the log goes on.
+// aside and told, and the log goes on. What has lost nothing but its newline is
+// whole; too little to be known as ours stays in the file.
 func TestLogCutAnywhere(t *testing.T) {
 	dir := t.TempDir()
 	l := opened(t, dir)
@@ -97,19 +98,17 @@ func TestLogCutAnywhere(t *testing.T) {
 		if err != nil {
 			t.Fatalf("cut at %d: %v", cut, err)
 		}
-		want := 0
-		if cut >= first {
-			want++
-		}
-		if cut == len(whole) {
-			want++
-		}
-		kept := want * first // both lines are equally long
+		want := (cut + 1) / first // both lines are equally long
+		kept := min(want*first, cut)
 		if ds := all(t, l); len(ds) != want {
 			t.Errorf("cut at %d: %d decisions, want %d", cut, len(ds), want)
 		}
 		torn, _ := filepath.Glob(filepath.Join(dir, FileName+".torn-*"))
-		if len(torn) != min(1, cut-kept) || len(l.Said()) != len(torn) {
+		stays := cut > 0 && cut < len(lead)
+		if stays {
+			kept = cut
+		}
+		if len(torn) != min(1, cut-kept) || len(l.Said()) != min(1, cut-want*first+1) && (cut+1)%first != 0 && cut%first != 0 {
 			t.Fatalf("cut at %d: aside %q, said %q", cut, torn, l.Said())
 		}
 		if len(torn) == 1 {
@@ -147,6 +146,20 @@ func TestLogBadLine(t *testing.T) {
 	}
 	if now, _ := os.ReadFile(filepath.Join(dir, FileName)); string(now) != text {
 		t.Error("the file was changed")
+	}
+}
+
+// A file full of other things is told of in a few lines.
+func TestLogOfOtherThings(t *testing.T) {
+	dir := t.TempDir()
+	whole, _ := decided(1, Wrong).line()
+	text := strings.Repeat("no decision\n", maxSaid+30) + string(whole)
+	if err := os.WriteFile(filepath.Join(dir, FileName), []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	l := opened(t, dir)
+	if s := l.Said(); len(s) != maxSaid+1 || !strings.Contains(s[maxSaid-1], ":20: left out") || !strings.Contains(s[maxSaid], "further lines") || len(all(t, l)) != 1 {
+		t.Errorf("%d lines said, the last %q", len(s), s[len(s)-1])
 	}
 }
 
@@ -241,12 +254,244 @@ func TestLogReplaced(t *testing.T) {
 	}
 }
 
-func TestLogIsNoFile(t *testing.T) {
+// What ends without a newline is cut only if it is the beginning of a line of
+// ours; all else stays byte for byte, and the next decision begins a line.
+func TestLogEndsWithoutNewline(t *testing.T) {
+	d := decided(1, Wrong)
+	whole, _ := d.line()
+	line := string(whole[:len(whole)-1])
+	last := decided(2, Sound)
+	added, _ := last.line()
+	for _, c := range []struct {
+		name, before, after string
+		decisions, said     int
+		torn                bool
+	}{
+		{"nothing", "", "", 0, 0, false},
+		{"a whole line", line, line + "\n", 1, 0, false},
+		{"a torn line", line[:100], "", 0, 1, true},
+		{"a torn line after another", line + "\n" + line[:100], line + "\n", 1, 1, true},
+		{"a line torn at once", line + "\n{", line + "\n", 1, 1, true},
+		{"a brace and nothing of ours", "{", "{\n", 0, 1, false},
+		{"somebody's text", "dear diary", "dear diary\n", 0, 1, false},
+		{"text after decisions", line + "\nto do", line + "\nto do\n", 1, 1, false},
+		{"text behind a decision", line + "}", line + "}\n", 0, 1, false},
+		{"another format", `{"format":"list/1","a":`, `{"format":"list/1","a":` + "\n", 0, 1, false},
+		{"our lead, then no JSON", lead + "\x01", lead + "\x01\n", 0, 1, false},
+		{"our lead, longer than any line", lead + `"note":"` + strings.Repeat("x", maxLine), lead + `"note":"` + strings.Repeat("x", maxLine) + "\n", 0, 1, false},
+		{"zeros of a lost block", line + "\n\x00\x00", line + "\n\x00\x00\n", 1, 1, false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			dir := t.TempDir()
+			path := filepath.Join(dir, FileName)
+			if err := os.WriteFile(path, []byte(c.before), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			l := opened(t, dir)
+			if ds := all(t, l); len(ds) != c.decisions || len(l.Said()) != c.said {
+				t.Errorf("%d decisions, want %d; said %q", len(ds), c.decisions, l.Said())
+			}
+			torn, _ := filepath.Glob(path + ".torn-*")
+			if (len(torn) == 1) != c.torn {
+				t.Errorf("aside: %q", torn)
+			}
+			if now, _ := os.ReadFile(path); !c.torn && string(now) != c.before {
+				t.Errorf("reading changed the file: %.80q", now)
+			}
+			mustAppend(t, l, last)
+			if now, _ := os.ReadFile(path); string(now) != c.after+string(added) {
+				t.Errorf("after one more: %.300q", now)
+			}
+			for _, from := range []*Log{l, opened(t, dir)} {
+				if ds := all(t, from); len(ds) != c.decisions+1 || ds[len(ds)-1].ID != last.ID {
+					t.Errorf("%d decisions after one more, want %d", len(ds), c.decisions+1)
+				}
+			}
+		})
+	}
+}
+
+// A log that has read an end without a newline reads on when another one
+// begins the next line, and takes the rest of that line for none of its own.
+func TestLogReadsOnBehindAnEnd(t *testing.T) {
 	dir := t.TempDir()
-	if err := os.Symlink("/dev/full", filepath.Join(dir, FileName)); err != nil {
+	path := filepath.Join(dir, FileName)
+	if err := os.WriteFile(path, []byte("somebody's text"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	l, other := opened(t, dir), opened(t, dir)
+	f, err := os.OpenFile(path, os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	for range 2 { // still no newline
+		if _, err := f.WriteString(" goes on"); err != nil {
+			t.Fatal(err)
+		}
+		if ds := all(t, l); len(ds) != 0 || len(l.Said()) != 1 {
+			t.Errorf("%d decisions, said %q", len(ds), l.Said())
+		}
+	}
+	mustAppend(t, other, decided(1, Wrong))
+	bad, _ := decided(2, Wrong).line()
+	if _, err := f.Write(append([]byte("no decision\n"), bad...)); err != nil {
+		t.Fatal(err)
+	}
+	if ds := all(t, l); len(ds) != 2 || len(l.Said()) != 2 || !strings.HasPrefix(l.Said()[1], FileName+":3: ") {
+		t.Errorf("%d decisions, said %q", len(ds), l.Said())
+	}
+}
+
+// A byte order mark, as some editors write it, belongs to no decision; files
+// put one behind the other have one in the middle.
+func TestLogByteOrderMark(t *testing.T) {
+	dir := t.TempDir()
+	a, _ := decided(1, Wrong).line()
+	b, _ := decided(2, Sound).line()
+	marked := "\ufeff" + string(a) + "\ufeff" + string(b)
+	if err := os.WriteFile(filepath.Join(dir, FileName), []byte(marked), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	l := opened(t, dir)
+	if ds := all(t, l); len(ds) != 2 || len(l.Said()) > 0 {
+		t.Errorf("%d decisions, said %q", len(ds), l.Said())
+	}
+	if ds, err := ReadAll("x.jsonl", []byte(marked)); err != nil || len(ds) != 2 {
+		t.Errorf("merged: %d decisions, %v", len(ds), err)
+	}
+}
+
+// Nothing but a regular file is opened, least of all what a link leads to.
+func TestLogFollowsNoLink(t *testing.T) {
+	for _, c := range []struct {
+		name, says string
+		place      func(path, target string) error
+	}{
+		{"link", "a link", func(path, target string) error { return os.Symlink(target, path) }},
+		{"link to nothing", "a link", func(path, target string) error { return os.Symlink(target+".new", path) }},
+		{"link to a device", "a link", func(path, _ string) error { return os.Symlink("/dev/full", path) }},
+		{"pipe", "a pipe", func(path, _ string) error { return syscall.Mkfifo(path, 0o644) }},
+		{"folder", "a folder", func(path, _ string) error { return os.Mkdir(path, 0o755) }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			dir, elsewhere := t.TempDir(), t.TempDir()
+			target := filepath.Join(elsewhere, "target")
+			const text = "a line\nan end without a newline"
+			if err := os.WriteFile(target, []byte(text), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			if err := c.place(filepath.Join(dir, FileName), target); err != nil {
+				t.Skip(err)
+			}
+			l, err := Open(dir)
+			if err == nil {
+				err = l.Append(decided(1, Wrong))
+				l.Close()
+			}
+			if err == nil || !strings.Contains(err.Error(), "no regular file") || !strings.Contains(err.Error(), c.says) {
+				t.Errorf("got %v", err)
+			}
+			if now, _ := os.ReadFile(target); string(now) != text {
+				t.Errorf("the target is now %q", now)
+			}
+			if _, err := os.Stat(target + ".new"); err == nil {
+				t.Error("a file was made where the link leads")
+			}
+		})
+	}
+}
+
+// A link that takes the file's place later is not followed either.
+func TestLogIsReplacedByALink(t *testing.T) {
+	dir := t.TempDir()
+	l := opened(t, dir)
+	mustAppend(t, l, decided(1, Wrong))
+	path, moved := filepath.Join(dir, FileName), filepath.Join(t.TempDir(), "moved")
+	if err := os.Rename(path, moved); err != nil {
+		t.Fatal(err)
+	}
+	before, _ := os.ReadFile(moved)
+	if err := os.Symlink(moved, path); err != nil {
 		t.Skip(err)
 	}
-	if _, err := Open(dir); err == nil || !strings.Contains(err.Error(), "no regular file") {
+	if err := l.Append(decided(2, Wrong)); err == nil || !strings.Contains(err.Error(), "a link") {
+		t.Errorf("got %v", err)
+	}
+	if now, _ := os.ReadFile(moved); !bytes.Equal(now, before) {
+		t.Errorf("the target is now %q", now)
+	}
+}
+
+// A file with a second name is read, and not changed under that name.
+func TestLogHasAnotherName(t *testing.T) {
+	line, _ := decided(1, Wrong).line()
+	for name, text := range map[string]string{"whole": string(line), "torn": string(line) + string(line[:50])} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			path, other := filepath.Join(dir, FileName), filepath.Join(dir, "backup")
+			if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.Link(path, other); err != nil {
+				t.Skip(err)
+			}
+			l, err := Open(dir)
+			if err == nil {
+				if ds := all(t, l); len(ds) != 1 {
+					t.Errorf("%d decisions", len(ds))
+				}
+				err = l.Append(decided(2, Wrong))
+				l.Close()
+			}
+			if err == nil || !strings.Contains(err.Error(), "2 names") {
+				t.Errorf("got %v", err)
+			}
+			if now, _ := os.ReadFile(other); string(now) != text {
+				t.Errorf("the other name holds %q", now)
+			}
+			if err := os.Remove(other); err != nil {
+				t.Fatal(err)
+			}
+			mustAppend(t, opened(t, dir), decided(2, Wrong))
+		})
+	}
+}
+
+// Somebody who holds the lock and never lets it go stops nobody for ever.
+func TestLogIsLocked(t *testing.T) {
+	dir := t.TempDir()
+	l := opened(t, dir)
+	mustAppend(t, l, decided(1, Wrong))
+	f, err := os.Open(filepath.Join(dir, FileName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX); err != nil {
+		t.Fatal(err)
+	}
+	l.patience = 0
+	if err := l.Append(decided(2, Wrong)); err == nil || !strings.Contains(err.Error(), "holds its lock") {
+		t.Errorf("got %v", err)
+	}
+	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_UN); err != nil {
+		t.Fatal(err)
+	}
+	mustAppend(t, l, decided(2, Wrong))
+}
+
+// A file that no decisions fill is not read into memory.
+func TestLogIsTooLarge(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, FileName)
+	if err := os.WriteFile(path, nil, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Truncate(path, maxLog+1); err != nil { // no block of it is on the disk
+		t.Skip(err)
+	}
+	if _, err := Open(dir); err == nil || !strings.Contains(err.Error(), "at most 268435456") {
 		t.Errorf("got %v", err)
 	}
 }

@@ -12,7 +12,7 @@ func ReadAll(name string, data []byte) (out []Decision, err error) {
 	n := 0
 	for line := range bytes.Lines(data) {
 		n++
-		line = bytes.TrimSpace(line)
+		line = trimmed(line)
 		if len(line) == 0 {
 			continue
 		}
@@ -23,4 +23,11 @@ func ReadAll(name string, data []byte) (out []Decision, err error) {
 		out = append(out, d)
 	}
 	return out, nil
+}
+
+// trimmed is a line without what surrounds it: space, and the byte order mark
+// that some programs put before the first line, and files one after the other
+// before others.
+func trimmed(line []byte) []byte {
+	return bytes.TrimSpace(bytes.TrimPrefix(line, []byte("\ufeff")))
 }

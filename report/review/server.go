@@ -56,22 +56,33 @@ type Options struct {
 
 var policyTag = regexp.MustCompile(`<meta http-equiv="Content-Security-Policy" content="([^"]*)"`)
 
+// ourPolicy is all that a report of ours asks for. One from elsewhere is served
+// under its own policy, so that must not ask for more.
+var ourPolicy = regexp.MustCompile(`^default-src 'none'(; (img-src data:|style-src 'sha256-[A-Za-z0-9+/=]+'|script-src 'sha256-[A-Za-z0-9+/=]+'|connect-src 'self'|base-uri 'none'|form-action 'none'))*$`)
+
 // NewServer makes a server with a fresh secret.
 func NewServer(o Options) (*Server, error) {
 	var b [16]byte
 	rand.Read(b[:])
 	tag := policyTag.FindSubmatch(o.Report[:min(len(o.Report), 4096)])
-	if tag == nil || !bytes.HasPrefix(tag[1], []byte("default-src &#39;none&#39;;")) {
+	if tag == nil {
+		return nil, errors.New("the report has no content security policy of ours")
+	}
+	policy := html.UnescapeString(string(tag[1]))
+	if !ourPolicy.MatchString(policy) {
 		return nil, errors.New("the report has no content security policy of ours")
 	}
 	return &Server{
 		host: o.Host, token: hex.EncodeToString(b[:]), report: o.Report, known: NewKnown(o.Document), log: o.Log, o: o,
-		policy: html.UnescapeString(string(tag[1])) + "; frame-ancestors 'none'",
+		policy: policy + "; frame-ancestors 'none'",
 	}, nil
 }
 
 // URL is the address to open.
-func (s *Server) URL() string { return "http://" + s.host + "/" + s.token + "/" }
+func (s *Server) URL() string { return "http://" + s.host + s.Path() }
+
+// Path is the path of the report in that address.
+func (s *Server) Path() string { return "/" + s.token + "/" }
 
 // ServeHTTP answers a request or refuses it.
 func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
@@ -123,7 +134,9 @@ func (s *Server) admit(r *http.Request) (path string, status int, why string) {
 	switch r.Header.Get("Sec-Fetch-Site") {
 	case "", "none", "same-origin":
 	default:
-		return "", http.StatusForbidden, "from another site"
+		if path != "" || !opens(r) {
+			return "", http.StatusForbidden, "from another site"
+		}
 	}
 	if r.Method == http.MethodPost {
 		if r.Header.Get("Origin") == "" {
@@ -136,6 +149,12 @@ func (s *Server) admit(r *http.Request) (path string, status int, why string) {
 		return "", http.StatusMethodNotAllowed, "method"
 	}
 	return path, 0, ""
+}
+
+// opens tells whether a browser opens the page in a tab of its own, as from the
+// file that leads here: no other site can read or frame it.
+func opens(r *http.Request) bool {
+	return r.Method == http.MethodGet && r.Header.Get("Sec-Fetch-Mode") == "navigate" && r.Header.Get("Sec-Fetch-Dest") == "document"
 }
 
 // refuse answers with a status and one line, and tells of it without the token.
@@ -201,7 +220,7 @@ func (s *Server) decisions(body []byte) (out []Decision, err error) {
 	if err := dec.Decode(&out); err != nil {
 		return nil, errors.New("no list of decisions")
 	}
-	if len(out) == 0 || dec.More() {
+	if _, err := dec.Token(); len(out) == 0 || !errors.Is(err, io.EOF) {
 		return nil, errors.New("no list of decisions")
 	}
 	for i := range out {

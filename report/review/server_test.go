@@ -113,6 +113,13 @@ func TestServerRefuses(t *testing.T) {
 	header := func(k, v string) func(*http.Request) {
 		return func(r *http.Request) { r.Header.Set(k, v) }
 	}
+	headers := func(pairs ...string) func(*http.Request) {
+		return func(r *http.Request) {
+			for i := 0; i < len(pairs); i += 2 {
+				r.Header.Set(pairs[i], pairs[i+1])
+			}
+		}
+	}
 	path := func(p string) func(*http.Request) { return func(r *http.Request) { r.URL.Path = p } }
 	stranger := decided(9, Wrong)
 	for _, c := range []struct {
@@ -131,6 +138,10 @@ func TestServerRefuses(t *testing.T) {
 		{"no origin", "POST", "decisions", good, 403, func(r *http.Request) { r.Header.Del("Origin") }},
 		{"a form of another site", "POST", "decisions", good, 403, header("Sec-Fetch-Site", "cross-site")},
 		{"a picture on another site", "GET", "", "", 403, header("Sec-Fetch-Site", "same-site")},
+		{"a page of another site that frames it", "GET", "", "", 403, headers("Sec-Fetch-Site", "cross-site", "Sec-Fetch-Mode", "navigate", "Sec-Fetch-Dest", "iframe")},
+		{"a script of another site", "GET", "", "", 403, headers("Sec-Fetch-Site", "cross-site", "Sec-Fetch-Mode", "no-cors", "Sec-Fetch-Dest", "document")},
+		{"a link of another site to the table", "GET", "fasteners.csv", "", 403, headers("Sec-Fetch-Site", "cross-site", "Sec-Fetch-Mode", "navigate", "Sec-Fetch-Dest", "document")},
+		{"a form of another site that opens the report", "POST", "", good, 403, headers("Sec-Fetch-Site", "cross-site", "Sec-Fetch-Mode", "navigate", "Sec-Fetch-Dest", "document")},
 		{"a form", "POST", "decisions", good, 415, header("Content-Type", "application/x-www-form-urlencoded")},
 		{"another method", "DELETE", "decisions", "", 405, func(*http.Request) {}},
 		{"a path that is none", "GET", "inspection.json", "", 404, func(*http.Request) {}},
@@ -138,6 +149,8 @@ func TestServerRefuses(t *testing.T) {
 		{"a photo that is none", "GET", "photo/..%2f..%2fetc%2fpasswd", "", 404, func(*http.Request) {}},
 		{"a long body", "POST", "decisions", "[" + strings.Repeat(" ", maxBody) + "]", 413, func(*http.Request) {}},
 		{"no JSON", "POST", "decisions", "what=wrong", 422, func(*http.Request) {}},
+		{"text behind the list", "POST", "decisions", good + "]", 422, func(*http.Request) {}},
+		{"a second list", "POST", "decisions", good + good, 422, func(*http.Request) {}},
 		{"an empty list", "POST", "decisions", "[]", 422, func(*http.Request) {}},
 		{"a head that is none", "POST", "decisions", posted(stranger), 422, func(*http.Request) {}},
 		{"an answer that is none", "POST", "decisions", posted(decided(1, "maybe")), 422, func(*http.Request) {}},
@@ -161,6 +174,19 @@ func TestServerRefuses(t *testing.T) {
 	}
 }
 
+// The report itself opens from the file that leads to it, which is of another site.
+func TestServerOpensFromAFile(t *testing.T) {
+	s := newTestServer(t)
+	w := s.ask("GET", "", "", func(r *http.Request) {
+		r.Header.Set("Sec-Fetch-Site", "cross-site")
+		r.Header.Set("Sec-Fetch-Mode", "navigate")
+		r.Header.Set("Sec-Fetch-Dest", "document")
+	})
+	if w.Code != 200 || w.Body.String() != testReport {
+		t.Errorf("%d, %q", w.Code, w.Body)
+	}
+}
+
 // When the disk takes nothing, the page hears so.
 func TestServerCannotSave(t *testing.T) {
 	s := newTestServer(t)
@@ -171,9 +197,30 @@ func TestServerCannotSave(t *testing.T) {
 }
 
 func TestServerWantsAPolicy(t *testing.T) {
-	for _, report := range []string{"", "<html>", strings.Replace(testReport, "default-src &#39;none&#39;", "default-src *", 1)} {
-		if _, err := NewServer(Options{Report: []byte(report)}); err == nil {
-			t.Errorf("%q was accepted", report)
+	meta := func(policy string) string {
+		return `<html><meta http-equiv="Content-Security-Policy" content="` + strings.ReplaceAll(policy, "'", "&#39;") + `"/><script>old</script></html>`
+	}
+	const ours = "default-src 'none'; img-src data:; style-src 'sha256-ab+/='; script-src 'sha256-ab+/='; connect-src 'self'; base-uri 'none'; form-action 'none'"
+	for _, c := range []struct {
+		name, report string
+		ok           bool
+	}{
+		{"ours", meta(ours), true},
+		{"nothing but pictures", meta("default-src 'none'; img-src data:"), true},
+		{"none", "<html><script>old</script></html>", false},
+		{"an empty one", meta(""), false},
+		{"everything", meta("default-src *"), false},
+		{"any script", meta(ours + "; script-src 'unsafe-inline'"), false},
+		{"a script from elsewhere", meta("default-src 'none'; script-src https://a.example"), false},
+		{"two sources of scripts", meta("default-src 'none'; script-src 'sha256-ab' https://a.example"), false},
+		{"any server", meta("default-src 'none'; connect-src *"), false},
+		{"pictures from elsewhere", meta("default-src 'none'; img-src data: https://a.example"), false},
+		{"a form", meta("default-src 'none'; form-action https://a.example"), false},
+		{"another header behind it", meta("default-src 'none'\r\nX: y"), false},
+		{"too late in the file", strings.Repeat(" ", 4096) + meta(ours), false},
+	} {
+		if _, err := NewServer(Options{Report: []byte(c.report)}); (err == nil) != c.ok || err != nil && !strings.Contains(err.Error(), "no content security policy of ours") {
+			t.Errorf("%s: %v", c.name, err)
 		}
 	}
 }

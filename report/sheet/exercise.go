@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/ledger"
 	"coursegauge/report/review"
 )
@@ -84,7 +85,7 @@ func writeExercise(w io.Writer, work ledger.Work, pictures func(ledger.Photo) Wh
 		d.Print = s.piecePlot("print", &st.frames[0], slices.DeleteFunc(slices.Clone(st.points), func(q point) bool { return q.frame != &st.frames[0] || math.IsNaN(q.x) }))
 	}
 	d.Facts = []fact{{s.say("photos"), s.count(st.Photos)}, {s.say("nails"), s.count(st.Heads.Judged() + st.Heads.Open)}, {s.say("bad"), s.count(st.Heads.Bad)}, {s.say("cannot be told"), s.count(st.Heads.Open)}}
-	return templates.ExecuteTemplate(w, "exercise.html.tmpl", d)
+	return escape.Execute(w, templates, "exercise.html.tmpl", d)
 }
 
 // findings are what is to be looked at in a photo, and its marks.

@@ -11,6 +11,7 @@ import (
 	"math"
 	"slices"
 
+	"coursegauge/report/escape"
 	"coursegauge/report/ledger"
 )
 
@@ -138,7 +139,7 @@ func write(w io.Writer, p Periods, pictures Pictures, l Look, s speaker) error {
 		}
 		d.Habits = append(d.Habits, s.block(i+1, h, pictures))
 	}
-	return templates.ExecuteTemplate(w, "sheet.html.tmpl", d)
+	return escape.Execute(w, templates, "sheet.html.tmpl", d)
 }
 
 // key is one line of the legend.

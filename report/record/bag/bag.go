@@ -8,10 +8,13 @@
 package bag
 
 import (
+	"bytes"
+	"context"
 	"fmt"
 	"io"
-	"regexp"
 	"slices"
+
+	"coursegauge/report/escape"
 )
 
 // The files that every bag knows by name.
@@ -33,27 +36,28 @@ const (
 )
 
 // Problem is what is wrong with one file of a bag, or with the bag when Path is "".
+// Both texts may hold what somebody else wrote; String escapes it.
 type Problem struct {
 	Path string `json:"path,omitempty"`
 	Text string `json:"text"`
 }
 
 func (p Problem) String() string {
+	text := escape.Text(p.Text)
 	if p.Path == "" {
-		return p.Text
+		return text
 	}
-	return fmt.Sprintf("%s: %s", shown(p.Path), p.Text)
+	return escape.Text(shown(p.Path)) + ": " + text
 }
 
-// shown is a path on one line, with nothing in it that a terminal would obey.
+// shown is a path as it stands within a sentence: not longer than one can read.
 func shown(path string) string {
-	if plain.MatchString(path) {
-		return path
+	const most = 300
+	if r := []rune(path); len(r) > most {
+		return string(r[:most]) + "…"
 	}
-	return fmt.Sprintf("%+q", path)
+	return path
 }
-
-var plain = regexp.MustCompile(`^[\p{L}\p{M}\p{N}\p{P}\p{S} ]{1,300}$`)
 
 // File is a regular file of a bag and its size in bytes.
 type File struct {
@@ -97,10 +101,11 @@ func Read(s Source, path string, limit int64) ([]byte, error) {
 		return nil, err
 	}
 	defer r.Close()
-	data, err := io.ReadAll(io.LimitReader(r, limit+1))
-	if err != nil {
-		return nil, fmt.Errorf("%s cannot be read: %w", shown(path), err)
+	var b bytes.Buffer
+	if _, err := copyTo(context.Background(), &b, io.LimitReader(r, limit+1)); err != nil {
+		return nil, fmt.Errorf("%s cannot be read: %w", shown(path), Cause(err))
 	}
+	data := b.Bytes()
 	if int64(len(data)) != f.Size {
 		return nil, fmt.Errorf("%s has another size than was told", shown(path))
 	}

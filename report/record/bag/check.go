@@ -10,6 +10,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"time"
 )
 
 // Report is what a check of a bag came to. A bag is valid (complete, and every
@@ -139,7 +140,7 @@ func (c *checker) readInfo() {
 		c.problem(InfoFile, "Payload-Oxum stands there %d times; once is allowed", len(oxum))
 	}
 	if have := fmt.Sprintf("%d.%d", c.Octets, c.Files); len(oxum) == 1 && oxum[0] != have {
-		c.problem(InfoFile, "Payload-Oxum says %.40q bytes.files; here are %s", oxum[0], have)
+		c.problem(InfoFile, "Payload-Oxum says \"%.40s\" bytes.files; here are %s", oxum[0], have)
 	}
 }
 
@@ -320,21 +321,23 @@ func (c *checker) nameClashes() {
 
 // hashAll computes what the manifests list, each file read once.
 func (c *checker) hashAll(ctx context.Context) error {
-	buffer := make([]byte, 256<<10)
 	for _, f := range c.src.Files() {
 		expected := c.listed[f.Path]
 		if len(expected) == 0 {
 			if !strings.HasPrefix(f.Path, Payload) && !strings.HasPrefix(f.Path, "tagmanifest-") {
 				c.Unlisted = append(c.Unlisted, f.Path)
 			}
-			continue
+			expected = nil // it is read all the same, to its end
 		}
-		sums, err := c.hash(ctx, f, expected, buffer)
+		sums, err := c.hash(ctx, f, expected)
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
 		if err != nil {
 			c.problem(f.Path, "%v", err)
+			continue
+		}
+		if expected == nil {
 			continue
 		}
 		c.Sums[f.Path] = sums["sha256"]
@@ -347,7 +350,7 @@ func (c *checker) hashAll(ctx context.Context) error {
 	return nil
 }
 
-func (c *checker) hash(ctx context.Context, f File, expected map[string]listing, buffer []byte) (map[string]string, error) {
+func (c *checker) hash(ctx context.Context, f File, expected map[string]listing) (map[string]string, error) {
 	hashes := map[string]hash.Hash{}
 	var all []io.Writer
 	for a := range expected {
@@ -356,13 +359,13 @@ func (c *checker) hash(ctx context.Context, f File, expected map[string]listing,
 	}
 	r, err := c.src.Open(f.Path)
 	if err != nil {
-		return nil, fmt.Errorf("cannot be read: %w", plainCause(err))
+		return nil, fmt.Errorf("cannot be read: %w", Cause(err))
 	}
 	defer r.Close()
-	n, err := copyTo(ctx, io.MultiWriter(all...), r, buffer)
+	n, err := copyTo(ctx, io.MultiWriter(all...), r)
 	switch {
 	case err != nil:
-		return nil, fmt.Errorf("cannot be read whole: %w", plainCause(err))
+		return nil, fmt.Errorf("cannot be read whole: %w", Cause(err))
 	case n != f.Size:
 		return nil, errors.New("has another size than the archive or folder tells")
 	}
@@ -373,24 +376,51 @@ func (c *checker) hash(ctx context.Context, f File, expected map[string]listing,
 	return out, nil
 }
 
-// copyTo copies until the end or until the context ends.
-func copyTo(ctx context.Context, w io.Writer, r io.Reader, buffer []byte) (n int64, err error) {
+// noAnswer is how long a file system may take to answer one read, as a network's whose
+// server is gone. It is a variable for tests.
+var noAnswer = 30 * time.Second
+
+var errNoAnswer = errors.New("the file system did not answer in time")
+
+// copyTo copies until the end, or until the context ends or a read is not answered. Then
+// the reader and a buffer are left to that read.
+func copyTo(ctx context.Context, w io.Writer, r io.Reader) (n int64, err error) {
+	type answer struct {
+		n   int
+		err error
+	}
+	buffer := make([]byte, 256<<10)
+	answers := make(chan answer, 1)
+	patience := time.NewTimer(noAnswer)
+	defer patience.Stop()
 	for {
 		if err := ctx.Err(); err != nil {
 			return n, err
 		}
-		k, err := r.Read(buffer)
-		if k > 0 {
-			if _, err := w.Write(buffer[:k]); err != nil {
+		go func() {
+			k, err := r.Read(buffer)
+			answers <- answer{k, err}
+		}()
+		patience.Reset(noAnswer)
+		var a answer
+		select {
+		case a = <-answers:
+		case <-ctx.Done():
+			return n, ctx.Err()
+		case <-patience.C:
+			return n, errNoAnswer
+		}
+		if a.n > 0 {
+			if _, err := w.Write(buffer[:a.n]); err != nil {
 				return n, err
 			}
-			n += int64(k)
+			n += int64(a.n)
 		}
-		if errors.Is(err, io.EOF) {
+		if errors.Is(a.err, io.EOF) {
 			return n, nil
 		}
-		if err != nil {
-			return n, err
+		if a.err != nil {
+			return n, a.err
 		}
 	}
 }

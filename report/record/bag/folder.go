@@ -98,13 +98,19 @@ func (f *folder) Close() error       { return f.root.Close() }
 // Open opens a file of the bag. One that became something else since it was
 // listed is refused; it is opened so that a pipe in its place cannot block.
 func (f *folder) Open(path string) (io.ReadCloser, error) {
-	file, err := f.root.OpenFile(filepath.FromSlash(path), os.O_RDONLY|nonblock, 0)
+	return OpenRegular(f.root, path)
+}
+
+// OpenRegular opens a regular file below a folder; what links lead out of it, and
+// all else, is refused. A pipe or a device does not block.
+func OpenRegular(root *os.Root, path string) (*os.File, error) {
+	file, err := root.OpenFile(filepath.FromSlash(path), os.O_RDONLY|nonblock, 0)
 	if err != nil {
 		return nil, err
 	}
 	if info, err := file.Stat(); err != nil || !info.Mode().IsRegular() {
 		file.Close()
-		return nil, fmt.Errorf("%s is no regular file any more", shown(path))
+		return nil, fmt.Errorf("%s is no regular file", shown(path))
 	}
 	return file, nil
 }

@@ -59,11 +59,11 @@ func ParseManifest(text, algorithm, version string) ([]Entry, error) {
 func parseEntry(line, version string) (Entry, error) {
 	at := strings.IndexAny(line, " \t")
 	if at < 0 {
-		return Entry{}, fmt.Errorf("%.60q; a checksum, a space and a path are needed", line)
+		return Entry{}, fmt.Errorf("\"%.60s\"; a checksum, a space and a path are needed", line)
 	}
 	e := Entry{Sum: strings.ToLower(line[:at])}
 	if _, err := hex.DecodeString(e.Sum); err != nil {
-		return Entry{}, fmt.Errorf("%.60q is no checksum", line[:at])
+		return Entry{}, fmt.Errorf("\"%.60s\" is no checksum", line[:at])
 	}
 	path := strings.TrimLeft(line[at:], " \t")
 	// md5sum and its kin mark a binary file so, with one space before it
@@ -112,7 +112,7 @@ func parseFetch(text, version string) (paths []string, err error) {
 		}
 		f := strings.Fields(l)
 		if len(f) < 3 || f[1] != "-" && strings.Trim(f[1], "0123456789") != "" {
-			return nil, fmt.Errorf("line %d is %.60q; URL, size and path are needed", n+1, l)
+			return nil, fmt.Errorf("line %d is \"%.60s\"; URL, size and path are needed", n+1, l)
 		}
 		rest := strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(l, " \t"), f[0]), " \t")
 		rest = strings.TrimLeft(strings.TrimPrefix(rest, f[1]), " \t")

@@ -41,18 +41,18 @@ func ParseDeclaration(data []byte) (Declaration, error) {
 	}
 	v := versionLine.FindStringSubmatch(l[0])
 	if v == nil {
-		return Declaration{}, fmt.Errorf("line 1 is %.60q; \"BagIt-Version: 1.0\" is needed", l[0])
+		return Declaration{}, fmt.Errorf("line 1 is \"%.60s\"; \"BagIt-Version: 1.0\" is needed", l[0])
 	}
 	if !strings.Contains(", "+versions+",", ", "+v[1]+",") {
 		return Declaration{}, fmt.Errorf("is of version %.20s; known are %s", v[1], versions)
 	}
 	e := encodingLine.FindStringSubmatch(l[1])
 	if e == nil {
-		return Declaration{}, fmt.Errorf("line 2 is %.60q; \"Tag-File-Character-Encoding: UTF-8\" is needed", l[1])
+		return Declaration{}, fmt.Errorf("line 2 is \"%.60s\"; \"Tag-File-Character-Encoding: UTF-8\" is needed", l[1])
 	}
 	text, err := ianaindex.IANA.Encoding(e[1])
 	if err != nil || text == nil {
-		return Declaration{}, fmt.Errorf("names the encoding %.40q, which is not known", e[1])
+		return Declaration{}, fmt.Errorf("names the encoding \"%.40s\", which is not known", e[1])
 	}
 	return Declaration{v[1], text}, nil
 }
@@ -104,7 +104,7 @@ func ParseInfo(text string) (Info, error) {
 		}
 		label, value, ok := strings.Cut(l, ":")
 		if label = strings.TrimSpace(label); !ok || label == "" {
-			return nil, fmt.Errorf("line %d is %.60q; \"Label: value\" is needed", n+1, l)
+			return nil, fmt.Errorf("line %d is \"%.60s\"; \"Label: value\" is needed", n+1, l)
 		}
 		out = append(out, Field{label, strings.TrimSpace(value)})
 	}

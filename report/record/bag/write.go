@@ -26,7 +26,6 @@ type Writer struct {
 	sums   map[string]string
 	files  int
 	octets int64
-	buffer []byte
 }
 
 // sink is where the bytes of a bag go.
@@ -50,7 +49,7 @@ func Create(target string) (*Writer, error) {
 	} else if !errors.Is(err, fs.ErrNotExist) {
 		return nil, err
 	}
-	w := &Writer{target: target, sums: map[string]string{}, buffer: make([]byte, 256<<10)}
+	w := &Writer{target: target, sums: map[string]string{}}
 	var err error
 	if IsZipName(target) {
 		w.sink, err = newZipSink(target)
@@ -96,7 +95,7 @@ func (w *Writer) put(ctx context.Context, path string, r io.Reader) (string, int
 		return "", 0, err
 	}
 	h := sha256.New()
-	n, err := copyTo(ctx, io.MultiWriter(h, out), r, w.buffer)
+	n, err := copyTo(ctx, io.MultiWriter(h, out), r)
 	if err = errors.Join(err, out.Close()); err != nil {
 		return "", 0, err
 	}
@@ -284,8 +283,8 @@ func (s *zipSink) abort() {
 	}
 }
 
-// plainCause is an error without the call and the path that stand around it.
-func plainCause(err error) error {
+// Cause is an error without the call and the path that stand around it.
+func Cause(err error) error {
 	var onPath *fs.PathError
 	if errors.As(err, &onPath) {
 		return onPath.Err

@@ -2,14 +2,19 @@ package bag
 
 import (
 	"archive/zip"
-	"encoding/binary"
+	"bufio"
+	"compress/flate"
 	"errors"
 	"fmt"
+	"hash"
+	"hash/crc32"
 	"io"
 	"os"
 	"path"
 	"slices"
 	"strings"
+
+	"coursegauge/report/regular"
 )
 
 // Limits of a zip archive. A photo or a report shrinks at most some twenty times.
@@ -37,14 +42,11 @@ type archive struct {
 // the bag). Entries that lead out of it, are listed twice, are links or unpack
 // to absurd sizes are refused and never opened.
 func OpenZip(name string) (Source, error) {
-	f, err := os.Open(name)
+	f, err := regular.Open(name)
 	if err != nil {
 		return nil, err
 	}
 	info, err := f.Stat()
-	if err == nil && !info.Mode().IsRegular() {
-		err = errors.New("this is no regular file")
-	}
 	if err != nil {
 		f.Close()
 		return nil, err
@@ -70,6 +72,7 @@ func readZip(r io.ReaderAt, size int64) (*archive, error) {
 	a := &archive{reader: z, size: size, entries: map[string]*zip.File{}}
 	a.top = topFolder(z.File)
 	a.checkSizes()
+	a.refused = append(a.refused, envelope(r, size)...)
 	parents := map[string]bool{}
 	for _, e := range z.File {
 		a.take(e, parents)
@@ -167,39 +170,55 @@ func (a *archive) Open(path string) (io.ReadCloser, error) {
 	if e == nil {
 		return nil, fmt.Errorf("%s is not in the archive", shown(path))
 	}
-	r, err := e.Open()
+	raw, err := e.OpenRaw()
 	if err != nil {
 		return nil, err
 	}
-	return struct {
-		io.Reader
-		io.Closer
-	}{io.LimitReader(r, int64(e.UncompressedSize64)+1), r}, nil
+	u := &unpacker{packed: bufio.NewReaderSize(raw, 64<<10), sum: crc32.NewIEEE(), entry: e}
+	u.bytes = u.packed
+	if e.Method == zip.Deflate {
+		u.bytes = flate.NewReader(u.packed) // takes single bytes from it, and none behind the end
+	}
+	return u, nil
 }
 
-// Envelope looks at the archive itself rather than at the files in it. It is
-// whole when packing the index again gives the same bytes: then nothing is
-// hidden before, between or after the files. Else other programs may see other
-// files, which are problems; ok is false as well when only dates, order or the
-// like differ, as after packing it with another program.
-func Envelope(s Source) (ok bool, problems []Problem) {
+// unpacker gives the bytes of a file. At their end it holds them to size and checksum,
+// and finds bytes that are packed in with them and belong to nothing.
+type unpacker struct {
+	packed *bufio.Reader
+	bytes  io.Reader
+	sum    hash.Hash32
+	count  uint64
+	entry  *zip.File
+}
+
+func (u *unpacker) Read(p []byte) (int, error) {
+	n, err := u.bytes.Read(p)
+	u.sum.Write(p[:n])
+	u.count += uint64(n)
+	switch {
+	case u.count > u.entry.UncompressedSize64:
+		return n, errors.New("it unpacks to more bytes than the archive's index tells")
+	case !errors.Is(err, io.EOF):
+		return n, err
+	case u.count != u.entry.UncompressedSize64:
+		return n, errors.New("it unpacks to fewer bytes than the archive's index tells")
+	case u.sum.Sum32() != u.entry.CRC32:
+		return n, errors.New("its checksum in the archive is another")
+	}
+	if _, more := u.packed.ReadByte(); more == nil {
+		return n, errors.New("bytes lie behind its end within its place in the archive")
+	}
+	return n, io.EOF
+}
+
+func (u *unpacker) Close() error { return nil }
+
+// AsWritten tells whether an archive is the one that Writer makes of its files, byte
+// for byte, and not as another program packs them; a folder is.
+func AsWritten(s Source) bool {
 	a, isZip := s.(*archive)
-	if !isZip {
-		return true, nil
-	}
-	if a.canonical() {
-		return true, nil
-	}
-	for _, e := range a.reader.File {
-		name, err := a.localName(e)
-		switch {
-		case err != nil:
-			problems = append(problems, Problem{e.Name, err.Error()})
-		case name != e.Name:
-			problems = append(problems, Problem{e.Name, "is called " + shown(name) + " where it lies in the archive, so that other programs unpack it under that name"})
-		}
-	}
-	return false, problems
+	return !isZip || a.canonical()
 }
 
 // canonical packs the index again and holds it against the archive.
@@ -257,31 +276,4 @@ func (c *comparer) Write(p []byte) (int, error) {
 		return 0, errDiffers
 	}
 	return n, nil
-}
-
-// localName is the name of an entry in the header before its bytes; the index at
-// the end of the archive holds its own copy. How long that header is stands in
-// itself, so that it is looked for backwards.
-func (a *archive) localName(e *zip.File) (string, error) {
-	const fixed, longest = 30, 30 + 2*65535
-	data, err := e.DataOffset()
-	if err != nil {
-		return "", errors.New("cannot be found where the archive's index says")
-	}
-	from := max(0, data-longest)
-	b := make([]byte, data-from)
-	if _, err := a.file.ReadAt(b, from); err != nil {
-		return "", fmt.Errorf("cannot be read: %w", err)
-	}
-	for at := len(b) - fixed; at >= 0; at-- {
-		h := b[at:]
-		if string(h[:4]) != "PK\x03\x04" {
-			continue
-		}
-		name, extra := int(binary.LittleEndian.Uint16(h[26:])), int(binary.LittleEndian.Uint16(h[28:]))
-		if fixed+name+extra == len(h) {
-			return string(h[fixed : fixed+name]), nil
-		}
-	}
-	return "", errors.New("has no header where it lies in the archive")
 }

@@ -8,6 +8,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -39,6 +40,32 @@ func NewKey(passphrase string) (secret, public []byte, id string, err error) {
 	}
 	return append(secret, '\n'), k.Public().File(), k.Public().ID(), nil
 }
+
+// Weak says why a passphrase is soon guessed by somebody who has the key's file, ""
+// when it is not: few characters, few different ones, one run of the keyboard, or a
+// word that all lists of passwords begin with.
+func Weak(passphrase string) string {
+	const long, different = 14, 6
+	small := strings.ToLower(passphrase)
+	seen := map[rune]bool{}
+	for _, r := range small {
+		seen[r] = true
+	}
+	switch n := utf8.RuneCountInString(passphrase); {
+	case strings.Trim(passphrase, "0123456789 .-/") == "":
+		return "it holds digits alone"
+	case len(seen) < different:
+		return "it is made of few different characters"
+	case n < long && slices.ContainsFunc(guessed, func(w string) bool { return strings.Contains(small, w) }):
+		return "it holds a word or a run that is guessed first"
+	case n < long && !strings.ContainsAny(passphrase, " -_.,"):
+		return fmt.Sprintf("one word of %d characters", n)
+	}
+	return ""
+}
+
+// guessed are beginnings of every list of passwords.
+var guessed = []string{"pass", "1234", "abcd", "qwer", "asdf", "letmein", "welcome", "admin", "secret", "iloveyou", "monkey", "dragon", "master", "login"}
 
 // Unprotected makes a key that lies in memory alone, for a signature that nobody
 // needs to make again.

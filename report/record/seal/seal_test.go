@@ -205,3 +205,39 @@ func FuzzStamp(f *testing.F) {
 		}
 	})
 }
+
+// An authority, or whoever stands between, that sends an old reply about the same message
+// again is found by the number of the question.
+func TestReplyToAnotherQuestion(t *testing.T) {
+	a := sealtest.New(t)
+	message := []byte("0123  data/photo.jpg\n")
+	old, err := AskStamp(context.Background(), a.Serve(t), message)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := CheckStamp(message, old, nil); err != nil {
+		t.Fatal(err)
+	}
+	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "application/timestamp-reply")
+		_, _ = w.Write(old)
+	}))
+	defer s.Close()
+	if _, err := AskStamp(context.Background(), s.URL, message); err == nil || !strings.Contains(err.Error(), "to another question") {
+		t.Errorf("%v", err)
+	}
+}
+
+func TestWeak(t *testing.T) {
+	for _, c := range []struct {
+		passphrase string
+		weak       bool
+	}{
+		{"correct horse battery", false}, {"nails in rows by four", false}, {"Tr7#kq-9vLz2", false}, {"xkvqjwzmpltrfhb", false},
+		{"12345678", true}, {"2026-05-04", true}, {"aaaaaaaaaaaaaaaa", true}, {"abababababababab", true}, {"password", true}, {"MyPassword9", true}, {"qwertzuiop", true}, {"roofnails", true}, {"", true},
+	} {
+		if why := Weak(c.passphrase); (why != "") != c.weak {
+			t.Errorf("%q: %q", c.passphrase, why)
+		}
+	}
+}

@@ -122,5 +122,14 @@ class Lens(unittest.TestCase):
         u, v = develop.pinhole(cam, (q[:, 0] - cam["cx"]) / cam["f"], (q[:, 1] - cam["cy"]) / cam["f"])
         self.assertLess(np.abs(np.r_[u - x.ravel(), v - y.ravel()]).max() * cam["f"], .002)
 
+    def test_nothing_folds_back(self):
+        """A point far outside the field of view is outside the picture, whatever the lens."""
+        for k1, k2 in ((-.03, -.015), (.03, -.02), (0., .01)):
+            cam = {**describe.describe(4)["camera"], "k1": k1, "k2": k2}
+            R = np.array(cam["R"])
+            for x, y in [p for q in np.arange(1.2, 8, .1) for p in ((q, .1), (-q, 0.), (.2, q))]:
+                u, v = describe.project(cam, np.array([[x, y, 1.]]) @ R * 900 + cam["centre"])[0]
+                self.assertFalse(0 <= u < cam["width"] and 0 <= v < cam["height"], (k1, k2, x, y))
+
 
 if __name__ == "__main__": unittest.main()

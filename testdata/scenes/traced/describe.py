@@ -355,7 +355,8 @@ def project(cam, pts):
     q = (np.asarray(pts, float).reshape(-1, 3) - cam["centre"]) @ np.array(cam["R"]).T
     x, y = q[:, 0] / q[:, 2], q[:, 1] / q[:, 2]
     r2 = x * x + y * y
-    d = 1 + cam["k1"] * r2 + cam["k2"] * r2 * r2
+    k = np.minimum(r2, 1.3 * (cam["width"] ** 2 + cam["height"] ** 2) / (2 * cam["f"]) ** 2)       # far outside the picture the polynomial would fold back into it
+    d = 1 + cam["k1"] * k + cam["k2"] * k * k
     xd = x * d + 2 * cam["p1"] * x * y + cam["p2"] * (r2 + 2 * x * x)
     yd = y * d + cam["p1"] * (r2 + 2 * y * y) + 2 * cam["p2"] * x * y
     return np.stack([cam["f"] * xd + cam["cx"], cam["f"] * yd + cam["cy"]], 1)

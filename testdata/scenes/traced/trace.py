@@ -145,7 +145,7 @@ def material(name, s, pics):
     pick = lambda *c: N.ramp(N.attribute("blend"), [(k / len(c), q) for k, q in enumerate(c)], "CONSTANT")
     if name == "torn": return N.done(N.diffuse(N.ramp(N.noise(.9), [(.3, (.010, .009, .009)), (.62, (.03, .028, .026)), (.7, (.16, .15, .13))])))
     if name in ("tar", "sealant"): return N.done(N.principled((.011, .011, .012), 0., .42 if name == "tar" else .6, .3 if name == "tar" else .12))
-    if name == "water": return N.done(N.new("MixShader", {0: .09, 1: N.new("BsdfTransparent", {"Color": (.62, .62, .63)}).outputs[0], 2: N.new("BsdfGlossy", {"Color": (1., 1., 1.), "Roughness": .04}).outputs[0]}).outputs[0])
+    if name == "water": return N.done(N.new("MixShader", {0: .025, 1: N.new("BsdfTransparent", {"Color": (.62, .62, .63)}).outputs[0], 2: N.new("BsdfGlossy", {"Color": (1., 1., 1.), "Roughness": .04}).outputs[0]}).outputs[0])
     if name == "leaf": return N.done(N.principled(N.mix(.35, pick((.10, .17, .035), (.30, .19, .06), (.26, .09, .035), (.12, .075, .04)), N.ramp(N.noise(.25), [(.3, (.03, .03, .01)), (.7, (.3, .3, .1))])), 0., .55, .3))
     if name == "chip": return N.done(N.diffuse(pick((.52, .40, .25), (.46, .45, .43), (.26, .11, .06), (.07, .07, .07))))
     if name == "cap": return N.done(N.principled(pick((.60, .17, .03), (.05, .30, .12), (.05, .11, .45), (.55, .55, .53), (.02, .02, .02)), 0., .35, .45))
