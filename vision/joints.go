@@ -16,13 +16,14 @@ const (
 	openLeast = -1.  // logit from which a joint that the wider view has found is measured by the look
 	lookDepth = 3    // courses below that are looked at
 
-	// Chosen on 72 rendered photos, by the likelihood of the true way: what hides
-	// one joint hides its neighbours, so looks speak against a way only so much.
-	lookEven    = 0. // logit that speaks neither for nor against
-	tabEven     = .9 // the same between three-tab pieces
-	lookLeast   = -1.5
+	// Fitted by testdata/scenes/fit_limits.py: what hides one joint hides its
+	// neighbours, so looks speak against a way only so much.
+	lookEven    = 0.  // logit that speaks neither for nor against
+	tabEven     = 1.7 // the same between three-tab pieces
+	lookLeast   = -1.1
 	lookMost    = 5.
-	mostAgainst = -3.0
+	lookTrust   = .65 // looks at one photo err alike
+	mostAgainst = -1.1
 )
 
 // joints looks closely at every joint in sight and weighs anew how the joints
@@ -84,11 +85,14 @@ func (p *pass) merged(e course.Edge, wide *plane.Line) course.Edge {
 	f := &p.solution.Frame
 	u := math.Hypot(e.U, closeFloor)
 	k := u * u / (u*u + wide.U*wide.U)
+	apart := 0.0
 	for i, q := range e.Pts {
 		x, y := f.OnSurface(q[0], q[1], 0, 0)
-		e.Pts[i][0], e.Pts[i][1] = f.Project(x+k*(wide.Across(f, y)-x), y, f.Stack.At(y))
+		d := wide.Across(f, y) - x
+		apart += d / float64(len(e.Pts))
+		e.Pts[i][0], e.Pts[i][1] = f.Project(x+k*d, y, f.Stack.At(y))
 	}
-	e.U *= math.Sqrt(1 - k)
+	e.U *= math.Sqrt(1-k) * max(1, math.Abs(apart)/math.Hypot(u, wide.U))
 	return e
 }
 
@@ -181,6 +185,7 @@ func (p *pass) lookAlong(way *course.Lower, x float64, c int, told *word) error 
 			continue
 		}
 		told.add(m, p.o.Product.Family)
+		way.Looks = append(way.Looks, m.Logit)
 		if c == 1 && m.Logit > 0 {
 			p.seeBelow(way, at, m)
 		}
@@ -198,7 +203,7 @@ func (w *word) add(m course.Meeting, family Family) {
 	if family != Laminated {
 		even = tabEven
 	}
-	if v := min(max(m.Logit, lookLeast), lookMost) - even; v > 0 {
+	if v := lookTrust * (min(max(m.Logit, lookLeast), lookMost) - even); v > 0 {
 		w.speaksFor += v
 	} else {
 		w.against += v
@@ -211,11 +216,27 @@ func (w *word) score() float64 { return w.speaksFor + max(w.against, mostAgainst
 func (p *pass) seeBelow(way *course.Lower, x float64, m course.Meeting) {
 	for i := range way.Joints {
 		if j := &way.Joints[i]; math.Abs(p.onCourse(j.X, -1)-x) < 14 {
-			j.Edge = course.Edge{U: (m.Left.U + m.Right.U) / 2, Close: true}
+			apart := 0.0 // the wide view and the closer look see it in different places
+			if len(j.Edge.Pts) > 0 {
+				u, v := mid(m.Left, m.Right)
+				at, _ := p.solution.Frame.OnSurface(u, v, -1, 0)
+				apart = at - p.onCourse(j.X, -1)
+			}
+			j.Edge = course.Edge{U: math.Hypot((m.Left.U+m.Right.U)/2, apart/2), Close: true}
 			for q := range m.Left.Pts {
 				a, b := m.Left.Pts[q], m.Right.Pts[q]
 				j.Edge.Pts = append(j.Edge.Pts, [2]float64{(a[0] + b[0]) / 2, (a[1] + b[1]) / 2})
 			}
 		}
 	}
+}
+
+// mid is the middle between the two ends that a closer look told, px.
+func mid(l, r course.Edge) (u, v float64) {
+	for i := range l.Pts {
+		n := 2 * float64(len(l.Pts))
+		u += (l.Pts[i][0] + r.Pts[i][0]) / n
+		v += (l.Pts[i][1] + r.Pts[i][1]) / n
+	}
+	return u, v
 }

@@ -8,11 +8,14 @@ import (
 // Lower is one way in which the joints of the course below may lie: a product
 // width apart, at X and whole widths from there.
 type Lower struct {
-	Score   float64 // log likelihood of this way, up to a constant
-	P       float64 // its probability against the others
-	X       float64 // of one of them, sketch frame, mm
-	Step    float64 // from here to a joint of the next course down, mm
-	Stepped bool    // Step is known
+	Wide    float64   // log likelihood by the wide view, up to a constant
+	Steps   float64   // log likelihood by the steps of the butts, three-tab pieces alone
+	Looks   []float64 // what each closer look says: log odds that two pieces meet there
+	Score   float64   // log likelihood of both, up to a constant
+	P       float64   // its probability against the others
+	X       float64   // of one of them, sketch frame, mm
+	Step    float64   // from here to a joint of the next course down, mm
+	Stepped bool      // Step is known
 	Joints  []LowerJoint
 }
 
@@ -31,15 +34,17 @@ const (
 	offsetStep   = 2.0  // mm
 	leastOffset  = 90.0 // mm: closer joints are against common practice; not impossible
 	usualOffset  = 260.0
-	oddOffset    = 2.5 // taken off the log likelihood of an offset outside those two
+	oddOffset    = 1.0 // taken off the log likelihood of an offset outside those two
 	rival        = 22.0
 	// The evidence of neighbouring cells and courses errs alike, so its sum counts
-	// for less than it says. Weighed against the closer looks and with them, on 72
-	// rendered photos.
-	wideTrust = .5
-	hopeless  = 4.0 // the true way never was so far below the best on those
-	maxWays   = 6
-	sliver    = 8.0 // mm of a course left over at a rake
+	// for less than it says. These three are fitted by testdata/scenes/fit_limits.py,
+	// together with the weights of the closer looks.
+	wideTrust  = .38
+	stepTrust  = .45
+	noneOfThem = .65 // under the log likelihood of no evidence lies that of none of the ways
+	hopeless   = 7.0 // the true way never was so far below the best on the photos of the fit
+	maxWays    = 16
+	sliver     = 8.0 // mm of a course left over at a rake
 )
 
 // llr is the log likelihood ratio of a joint for the share of rows that show
@@ -79,12 +84,24 @@ func (s *Sketch) lowerJoints() {
 		return
 	}
 	for i := range ways {
+		ways[i].Wide = ways[i].Score
 		ways[i].Score *= wideTrust
 		if ways[i].Score < ways[0].Score-hopeless {
 			ways = ways[:i]
 			break
 		}
 		ways[i].Joints = s.jointsOf(ways[i].X, profs[0], first)
+	}
+	if !s.Product.Laminated {
+		marks := make([][]mark, lowerCourses)
+		for c := range marks {
+			marks[c] = s.buttMarks(-1 - c)
+		}
+		for i := range ways {
+			ways[i].Steps = s.stepsOf(&ways[i], marks)
+			ways[i].Score += stepTrust * ways[i].Steps
+		}
+		sort.SliceStable(ways, func(a, b int) bool { return ways[a].Score > ways[b].Score })
 	}
 	Normalise(ways)
 	s.Lower = ways
@@ -97,7 +114,7 @@ func Normalise(ways []Lower) {
 	}
 	top := ways[0].Score
 	// that none of the ways is right keeps a share of its own
-	sum := math.Exp(-max(top, 0) - .9)
+	sum := math.Exp(-max(top, 0) - noneOfThem)
 	for i := range ways {
 		ways[i].P = math.Exp(ways[i].Score - top)
 		sum += ways[i].P

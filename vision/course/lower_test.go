@@ -1,6 +1,7 @@
 package course
 
 import (
+	"math"
 	"testing"
 
 	"coursegauge/vision/plane"
@@ -101,7 +102,7 @@ func TestNormaliseLeavesRoomForNone(t *testing.T) {
 	for _, c := range []struct {
 		scores   []float64
 		low, top float64 // of the best way's probability
-	}{{[]float64{6, 0}, .9, 1}, {[]float64{0, 0}, .4, .45}, {[]float64{-9, -9.5}, 0, .75}} {
+	}{{[]float64{6, 0}, .9, 1}, {[]float64{0, 0}, 1/(2+math.Exp(-noneOfThem)) - 1e-9, 1/(2+math.Exp(-noneOfThem)) + 1e-9}, {[]float64{-9, -9.5}, 0, .75}} {
 		var ways []Lower
 		for _, v := range c.scores {
 			ways = append(ways, Lower{Score: v})

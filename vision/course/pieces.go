@@ -2,6 +2,7 @@ package course
 
 import (
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -195,7 +196,11 @@ func (s *Sketch) expected(a, b Side, ms []mark, prof *profile) (Side, bool) {
 	}
 	sort.SliceStable(gs, func(i, j int) bool { return gs[i].share > gs[j].share })
 	g := gs[0]
-	if g.share >= weakJoint {
+	least := weakJoint
+	if g.from.Kind == Rake { // a piece at the rake is cut to any width: its width speaks for no place
+		least = fairJoint
+	}
+	if g.share >= least {
 		d := s.joint(ms, prof, g.x, Joint)
 		if g.share < fairJoint {
 			d.Kind, d.Edge = Predicted, Edge{} // enough to believe in it, not to measure from
@@ -203,7 +208,11 @@ func (s *Sketch) expected(a, b Side, ms []mark, prof *profile) (Side, bool) {
 		return d, true
 	}
 	// no evidence: both ends must ask for the same place, or the card hides it
-	x := g.x
+	gs = slices.DeleteFunc(gs, func(g guess) bool { return g.from.Kind == Rake || s.offAt(g.x) > mayBeOff })
+	if len(gs) == 0 {
+		return Side{}, false
+	}
+	x := gs[0].x
 	agree := len(gs) == 1 && (a.Kind == Frame || b.Kind == Frame)
 	if len(gs) == 2 && math.Abs(gs[0].x-gs[1].x) < 8 {
 		x, agree = (gs[0].x+gs[1].x)/2, true
@@ -215,6 +224,38 @@ func (s *Sketch) expected(a, b Side, ms []mark, prof *profile) (Side, bool) {
 		return Side{Kind: Predicted, X: x}, true
 	}
 	return Side{}, false
+}
+
+// mayBeOff is the mean probability of "off the roof" round a place from which
+// on no joint is expected there without evidence.
+const mayBeOff = .3
+
+// offAt is the mean probability of "off the roof" on the open course within
+// 30 mm of x.
+func (s *Sketch) offAt(x float64) float64 {
+	m := s.Maps
+	sum, n := 0.0, 0.0
+	for i := range m.H {
+		for j := range m.W {
+			k := i*m.W + j
+			if !m.photo[k] {
+				continue
+			}
+			cx, cy := m.at(i, j)
+			h := cy - s.Line.at(cx)
+			if h < 6 || h > s.Product.Height-6 || math.Abs(cx+s.Line.slope(cx)*h-x) > 30 {
+				continue
+			}
+			sum += m.off(k)
+			n++
+		}
+	}
+	return sum / max(n, 1)
+}
+
+// off is the probability that a cell shows what is no roof.
+func (m *Maps) off(k int) float64 {
+	return sigmoid(m.ch[cOff][k] - max(m.ch[cUnderlay][k], m.ch[cOpen][k], m.ch[cFinished][k]))
 }
 
 // inPicture is where the open butt line enters and leaves the picture.
@@ -261,8 +302,8 @@ func (s *Sketch) rake() (Side, int) {
 	return d, side
 }
 
-// offRoof tells on which side of x the roof ends, by the regions next to it;
-// 0 when neither side is off the roof (the picture's own border, for one).
+// offRoof tells on which side of x the roof ends, by the regions next to it; 0
+// when neither side is off the roof, or both are, or one is not in the picture.
 func (s *Sketch) offRoof(x float64) int {
 	m := s.Maps
 	var off, n [2]float64
@@ -282,15 +323,18 @@ func (s *Sketch) offRoof(x float64) int {
 			if d > 0 {
 				side = 1
 			}
-			off[side] += sigmoid(m.ch[cOff][k] - max(m.ch[cUnderlay][k], m.ch[cOpen][k], m.ch[cFinished][k]))
+			off[side] += m.off(k)
 			n[side]++
 		}
 	}
-	left, right := off[0]/max(n[0], 1), off[1]/max(n[1], 1)
-	switch {
-	case left > right && left > sureOff && n[0] > 60:
+	const least = 60 // cells
+	if n[0] <= least || n[1] <= least {
+		return 0 // a rake has the roof on its other side
+	}
+	switch left, right := off[0]/n[0], off[1]/n[1]; {
+	case left > sureOff && right < 1-sureOff:
 		return -1
-	case right > left && right > sureOff && n[1] > 60:
+	case right > sureOff && left < 1-sureOff:
 		return 1
 	}
 	return 0
