@@ -35,13 +35,13 @@ func TestDriveOf(t *testing.T) {
 
 func TestNearerEnd(t *testing.T) {
 	m := func(v float64) *length.Measured { l := length.New(length.MM(v), 1); return &l }
-	if got := nearer(m(30), m(900), 1000); got == nil || got.Value() != 30 {
+	if got := nearer(m(30), m(900), false); got == nil || got.Value() != 30 {
 		t.Error("of two ends the nearer one counts")
 	}
-	if got := nearer(m(700), nil, 1000); got != nil {
+	if got := nearer(m(700), nil, false); got != nil {
 		t.Error("a far end alone says nothing of the nearer one")
 	}
-	if got := nearer(nil, m(200), 1000); got == nil || got.Value() != 200 {
+	if got := nearer(nil, m(200), true); got == nil || got.Value() != 200 {
 		t.Error("an end nearer than half a width is the nearer one")
 	}
 }

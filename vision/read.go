@@ -177,7 +177,8 @@ const (
 	topFloor   = .5
 	jointFloor = .8
 	closeFloor = .25
-	lowerFloor = .35
+	lowerFloor = .6
+	tabFloor   = 1.2 // the same in a three-tab's cutout, which shows no edge of the joint itself
 	rakeFloor  = .6
 	widthU     = 1.3 // a shingle's width and the gap beside it
 	halfGap    = .7  // by which a piece is narrower, since a product's width may be told with or without the gap between two (common practice, no source)
@@ -233,12 +234,16 @@ func (p *pass) adjust() (*Refusal, error) {
 			add(plane.Butt, c, &p.sketch.LowerButts[c][i], buttFloor, -1)
 		}
 	}
+	below := lowerFloor
+	if p.o.Product.Family != Laminated {
+		below = tabFloor
+	}
 	index := make([][]int, len(p.sketch.Lower))
 	for w := range p.sketch.Lower {
 		for i := range p.sketch.Lower[w].Joints {
 			k := -1
 			if w == 0 && p.lowerKnown() {
-				k = add(plane.Joint, -1, &p.sketch.Lower[w].Joints[i].Edge, lowerFloor, -1)
+				k = add(plane.Joint, -1, &p.sketch.Lower[w].Joints[i].Edge, below, -1)
 			}
 			index[w] = append(index[w], k)
 		}

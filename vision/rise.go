@@ -10,9 +10,9 @@ var standsOut = map[DriveClass]struct{ mean, u float64 }{
 }
 
 // riseU is the standard uncertainty of a head's rise, which was found to be
-// rise with the uncertainty u on the assumption of the likeliest class: the
-// spread of the mixture, in which each other class adds as much as it is
-// probable. A head that is underdriven with a probability of .03 stands .15 mm
+// rise with the uncertainty u: the spread of the mixture of the classes. The
+// likeliest adds u or, where less is left open by how it was driven, its own
+// spread; each other class adds as much as it is probable. A head that is underdriven with a probability of .03 stands .15 mm
 // higher on average, and .8 mm more uncertain, than one that is surely flush.
 func riseU(d Drive, rise, u float64) float64 {
 	likeliest := Flush
@@ -21,6 +21,7 @@ func riseU(d Drive, rise, u float64) float64 {
 			likeliest = c
 		}
 	}
+	u = min(u, standsOut[likeliest].u)
 	v := u * u
 	for c, p := range d.P {
 		if s := standsOut[c]; c != likeliest {
