@@ -10,7 +10,10 @@ import (
 
 // What a head's place errs by beyond what the adjustment and the networks
 // tell, mm.
-const noButtU = 1.1 // own butt not seen: pieces sit off their line (common practice, no source)
+const (
+	noButtU       = 1.1 // own butt not seen: pieces sit off their line (common practice, no source)
+	diameterFloor = .2  // of a diameter, by which photos of one maker and of another differ (rendered sets wide and tune)
+)
 
 // lengths measures what the rules ask for.
 func (p *pass) lengths() (*Refusal, error) {
@@ -45,7 +48,7 @@ func (p *pass) fastener(id int, h *foundHead) Fastener {
 	f := &p.solution.Frame
 	s := f.ScaleAt(h.x, h.y, f.Stack.At(h.y))
 	out := Fastener{ID: id, Px: Point{h.U, h.V}, RadiusPx: h.Diameter / 2 * s, Score: h.score, Piece: -1, Exposed: h.exposed, Drive: driveOf(h.Drive)}
-	d := length.New(mm(h.Diameter), mm(h.DiamU))
+	d := length.New(mm(h.Diameter), mm(math.Hypot(h.DiamU, diameterFloor)))
 	out.HeadDiameter = &d
 	tx, ty := f.Sight(h.x, h.y, f.Stack.At(h.y))
 	rise := riseU(out.Drive, h.Rise, h.RiseU)
