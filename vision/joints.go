@@ -18,12 +18,12 @@ const (
 
 	// Fitted by testdata/scenes/fit_limits.py: what hides one joint hides its
 	// neighbours, so looks speak against a way only so much.
-	lookEven    = 0.  // logit that speaks neither for nor against
-	tabEven     = 1.7 // the same between three-tab pieces
-	lookLeast   = -1.1
+	lookEven    = .25 // logit that speaks neither for nor against
+	tabEven     = 1.6 // the same between three-tab pieces
+	lookLeast   = -1.5
 	lookMost    = 5.
-	lookTrust   = .65 // looks at one photo err alike
-	mostAgainst = -1.1
+	lookTrust   = .54 // looks at one photo err alike
+	mostAgainst = -1.6
 )
 
 // joints looks closely at every joint in sight and weighs anew how the joints

@@ -39,9 +39,9 @@ const (
 	// The evidence of neighbouring cells and courses errs alike, so its sum counts
 	// for less than it says. These three are fitted by testdata/scenes/fit_limits.py,
 	// together with the weights of the closer looks.
-	wideTrust  = .38
+	wideTrust  = .48
 	stepTrust  = .45
-	noneOfThem = .65 // under the log likelihood of no evidence lies that of none of the ways
+	noneOfThem = .9  // under the log likelihood of no evidence lies that of none of the ways
 	hopeless   = 7.0 // the true way never was so far below the best on the photos of the fit
 	maxWays    = 16
 	sliver     = 8.0 // mm of a course left over at a rake
