@@ -2,7 +2,7 @@
 """Trains the course, the head and the joint network on material from make.py.
 
     python3 train.py DATA [DATA ...] --out DIR --nets course,head,joint [--course-steps N] [--head-steps N]
-                     [--joint-steps N] [--start DIR] [--minutes M]
+                     [--joint-steps N] [--start DIR] [--rate R] [--minutes M]
 
 Each DATA holds the .npz files of one maker. Writes NAME.onnx and NAME.pt of each network and
 NAME.json, its manifest; prints the figures on scenes held back (one in twelve, by seed), maker by
@@ -142,11 +142,11 @@ def train(kind, makers, a, steps):
     def save(net):
         torch.save(net.state_dict(), path + ".pt"); kind.save(net, path + ".onnx"); net.train()
     torch.backends.cudnn.benchmark = DEV == "cuda"
-    done = fit(net, steps, kind.start_lr if a.start else kind.lr, step, save, a.deadline)
+    done = fit(net, steps, a.rate * (kind.start_lr if a.start else kind.lr), step, save, a.deadline)
     torch.backends.cudnn.benchmark = False                          # views come in many sizes
     seeds = {m: [int(os.path.basename(f)[:-4]) for f in (files[0], files[-1])] + [len(files)] for m, files in makers.items()}
     json.dump(dict(network=kind.name, sha256=digest(path + ".onnx"), revision=revision(), scripts={n: digest(os.path.join(HERE, n)) for n in sorted(os.listdir(HERE)) if n.endswith(".py")},
-                   torch_seed=1, steps=done, start=digest(os.path.join(a.start, kind.name + ".onnx")) if a.start else None,
+                   torch_seed=1, steps=done, rate=a.rate, start=digest(os.path.join(a.start, kind.name + ".onnx")) if a.start else None,
                    makers={m: dict(first_seed=v[0], last_seed=v[1], scenes=v[2]) for m, v in seeds.items()}), open(path + ".json", "w"), indent=1)
     del data
     for m, files in makers.items():
@@ -159,6 +159,7 @@ def main():
     ap.add_argument("data", nargs="+"); ap.add_argument("--out", required=True); ap.add_argument("--nets", default="course,head,joint")
     for n, k in (("course", 30000), ("head", 20000), ("joint", 13000)): ap.add_argument(f"--{n}-steps", type=int, default=k)
     ap.add_argument("--start", help="folder with course.onnx, head.onnx and joint.onnx to go on from")
+    ap.add_argument("--rate", type=float, default=1, help="times the usual learning rate")
     ap.add_argument("--minutes", type=float, default=1e6); ap.add_argument("--judge", help="only judge the networks of this folder")
     a = ap.parse_args()
     a.deadline = time.time() + 60 * a.minutes
