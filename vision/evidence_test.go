@@ -13,7 +13,7 @@ import (
 )
 
 // TestEvidence writes, for testdata/scenes/fit_limits.py, what each photo of a folder of
-// photos with truth holds for and against each way in which the joints below may lie.
+// photos with truth holds for and against each hypothesis of where the joints below lie.
 //
 //	COURSEGAUGE_EVIDENCE=PHOTOS COURSEGAUGE_EVIDENCE_OUT=FILE go test ./vision -run TestEvidence
 func TestEvidence(t *testing.T) {
@@ -29,7 +29,7 @@ func TestEvidence(t *testing.T) {
 			Band                         [2]float64
 		}
 	}
-	type way struct {
+	type hypothesis struct {
 		Wide   float64      `json:"wide"`
 		Steps  float64      `json:"steps"`
 		Looks  []float64    `json:"looks"`
@@ -40,11 +40,11 @@ func TestEvidence(t *testing.T) {
 		Drive [4]float64 `json:"drive"` // as the network has them
 	}
 	type line struct {
-		Photo  string  `json:"photo"`
-		Tab    bool    `json:"tab"`
-		Scale  float64 `json:"scale"`
-		Ways   []way   `json:"ways"`
-		Drives []drive `json:"drives"`
+		Photo      string       `json:"photo"`
+		Tab        bool         `json:"tab"`
+		Scale      float64      `json:"scale"`
+		Hypotheses []hypothesis `json:"ways"`
+		Drives     []drive      `json:"drives"`
 	}
 	f, err := os.Create(out)
 	if err != nil {
@@ -87,12 +87,12 @@ func TestEvidence(t *testing.T) {
 			g := &p.solution.Frame
 			l = line{Photo: path, Tab: fam != Laminated, Scale: p.r.ScalePxPerMM}
 			for _, w := range p.sketch.Lower {
-				q := way{Wide: w.Wide, Steps: w.Steps, Looks: w.Looks}
+				q := hypothesis{Wide: w.Wide, Steps: w.Steps, Looks: w.Looks}
 				for _, j := range w.Joints {
 					u, v := g.Project(p.onCourse(j.X, -1), -g.Stack.Exposure/2, g.Stack.At(g.Stack.Exposure/2))
 					q.Joints = append(q.Joints, [2]float64{u, v})
 				}
-				l.Ways = append(l.Ways, q)
+				l.Hypotheses = append(l.Hypotheses, q)
 			}
 			for _, h := range p.found {
 				l.Drives = append(l.Drives, drive{[2]float64{h.U, h.V}, h.Drive})

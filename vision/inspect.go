@@ -38,11 +38,11 @@ func Inspect(ctx context.Context, picture *photo.Picture, o Options) (*Result, e
 
 // inspect is Inspect; done, if any, sees the pass of a photo that was measured.
 func inspect(ctx context.Context, picture *photo.Picture, o Options, done func(p *pass)) (*Result, error) {
-	n, err := borrow()
+	n, err := acquire()
 	if err != nil {
 		return nil, err
 	}
-	defer n.giveBack()
+	defer n.release()
 	p := &pass{ctx: ctx, picture: picture, o: o, nets: n, r: &Result{Camera: Camera{Source: "none"}, Checks: o.Known.Checks}}
 	stages := []struct {
 		name string
@@ -102,29 +102,29 @@ type pass struct {
 // nets are the networks of one worker.
 type nets struct {
 	course *course.Reader
-	joint  *course.Closer
+	joint  *course.JointNet
 	head   *head.Finder
 }
 
-var shelf struct {
+var pool struct {
 	sync.Mutex
 	free []*nets
 }
 
-// borrow takes loaded networks from the shelf, or loads them.
-func borrow() (*nets, error) {
-	shelf.Lock()
-	defer shelf.Unlock()
-	if k := len(shelf.free); k > 0 {
-		n := shelf.free[k-1]
-		shelf.free = shelf.free[:k-1]
+// acquire takes loaded networks from the pool, or loads them.
+func acquire() (*nets, error) {
+	pool.Lock()
+	defer pool.Unlock()
+	if k := len(pool.free); k > 0 {
+		n := pool.free[k-1]
+		pool.free = pool.free[:k-1]
 		return n, nil
 	}
 	c, err := course.NewReader()
 	if err != nil {
 		return nil, err
 	}
-	j, err := course.NewCloser()
+	j, err := course.NewJointNet()
 	if err != nil {
 		c.Close()
 		return nil, err
@@ -138,10 +138,10 @@ func borrow() (*nets, error) {
 	return &nets{c, j, h}, nil
 }
 
-func (n *nets) giveBack() {
-	shelf.Lock()
-	defer shelf.Unlock()
-	shelf.free = append(shelf.free, n)
+func (n *nets) release() {
+	pool.Lock()
+	defer pool.Unlock()
+	pool.free = append(pool.free, n)
 }
 
 // show hands a stage's picture on, if anybody wants it.

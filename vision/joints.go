@@ -17,7 +17,7 @@ const (
 	lookDepth = 3    // courses below that are looked at
 
 	// Fitted by testdata/scenes/fit_limits.py: what hides one joint hides its
-	// neighbours, so looks speak against a way only so much.
+	// neighbours, so looks speak against a hypothesis only so much.
 	lookEven    = .25 // logit that speaks neither for nor against
 	tabEven     = 1.6 // the same between three-tab pieces
 	lookLeast   = -1.5
@@ -60,7 +60,7 @@ func (p *pass) lookBetween(i, k int) error {
 		if len(left.Pts) > 0 && p.o.Product.Family != Laminated {
 			break
 		}
-		mid := y + course.MeetHigh/2
+		mid := y + course.PatchHigh/2
 		m, ok, err := p.look((p.edgeX(i, 1, mid)+p.edgeX(k, -1, mid))/2, y, 0)
 		if err != nil {
 			return err
@@ -97,10 +97,10 @@ func (p *pass) merged(e course.Edge, wide *plane.Line) course.Edge {
 }
 
 // look looks at a place of a course, from y up the slope.
-func (p *pass) look(x, y float64, c int) (course.Meeting, bool, error) {
+func (p *pass) look(x, y float64, c int) (course.JointEstimate, bool, error) {
 	f := &p.solution.Frame
 	hidden, n := 0, 0
-	for dy := 4.0; dy < course.MeetHigh; dy += 8 {
+	for dy := 4.0; dy < course.PatchHigh; dy += 8 {
 		for _, dx := range []float64{-24, 0, 24} {
 			n++
 			if p.underCard(x+dx, y+dy) {
@@ -109,31 +109,31 @@ func (p *pass) look(x, y float64, c int) (course.Meeting, bool, error) {
 		}
 	}
 	if float64(hidden) > looseLook*float64(n) {
-		return course.Meeting{}, false, nil
+		return course.JointEstimate{}, false, nil
 	}
-	at := course.MeetAt{X: x, Y: y, Z: f.Stack.At(y + course.MeetHigh/2 - float64(c)*f.Stack.Exposure), Laminated: p.o.Product.Family == Laminated, Lower: y < f.Stack.Exposure}
+	at := course.JointPlace{X: x, Y: y, Z: f.Stack.At(y + course.PatchHigh/2 - float64(c)*f.Stack.Exposure), Laminated: p.o.Product.Family == Laminated, Lower: y < f.Stack.Exposure}
 	return p.nets.joint.Look(p.picture, f, at)
 }
 
-// lookBelow weighs the ways in which the joints below may lie by a closer look
+// lookBelow weighs the hypotheses of where the joints below lie by a closer look
 // at each place where one of them has a joint.
 func (p *pass) lookBelow() error {
 	s := p.sketch
 	anchor, anchored := p.anchor()
 	for w := range s.Lower {
-		way := &s.Lower[w]
-		var told word
-		x := p.onCourse(way.X, -1)
+		hypothesis := &s.Lower[w]
+		var told evidence
+		x := p.onCourse(hypothesis.X, -1)
 		depth, step := 1, 0.0
-		if way.Stepped && anchored && s.OneComb() {
+		if hypothesis.Stepped && anchored && s.Periodic() {
 			depth, step = lookDepth, x-anchor
 		}
 		for c := 1; c <= depth; c++ {
-			if err := p.lookAlong(way, x+float64(c-1)*step, c, &told); err != nil {
+			if err := p.lookAlong(hypothesis, x+float64(c-1)*step, c, &told); err != nil {
 				return err
 			}
 		}
-		way.Score += told.score()
+		hypothesis.Score += told.score()
 	}
 	sort.SliceStable(s.Lower, func(a, b int) bool { return s.Lower[a].Score > s.Lower[b].Score })
 	course.Normalise(s.Lower)
@@ -167,13 +167,13 @@ func (p *pass) anchor() (float64, bool) {
 }
 
 // lookAlong looks at all joints of the c-th course below, of which one lies at x.
-func (p *pass) lookAlong(way *course.Lower, x float64, c int, told *word) error {
+func (p *pass) lookAlong(hypothesis *course.Lower, x float64, c int, told *evidence) error {
 	f := &p.solution.Frame
 	W, E := float64(p.o.Product.Width), f.Stack.Exposure
 	y := -float64(c)*E + buttFrom
 	for k := -6.0; k <= 6; k++ {
 		at := x + k*W
-		u, v := f.Project(at, y+course.MeetHigh/2, f.Stack.At(E/2))
+		u, v := f.Project(at, y+course.PatchHigh/2, f.Stack.At(E/2))
 		if !p.onPieces(at) || u < 0 || v < 0 || u > float64(p.picture.Width()) || v > float64(p.picture.Height()) {
 			continue
 		}
@@ -185,37 +185,37 @@ func (p *pass) lookAlong(way *course.Lower, x float64, c int, told *word) error 
 			continue
 		}
 		told.add(m, p.o.Product.Family)
-		way.Looks = append(way.Looks, m.Logit)
+		hypothesis.Looks = append(hypothesis.Looks, m.Logit)
 		if c == 1 && m.Logit > 0 {
-			p.seeBelow(way, at, m)
+			p.seeBelow(hypothesis, at, m)
 		}
 	}
 	return nil
 }
 
-// word is what the looks at one way say for it and against it, as logits.
-type word struct{ speaksFor, against float64 }
+// evidence is what the looks at one hypothesis say for it and against it, as logits.
+type evidence struct{ support, against float64 }
 
 // add takes in one look. One that speaks clearly against a joint may be a little
 // off its place, so it counts for no more than a doubtful one.
-func (w *word) add(m course.Meeting, family Family) {
+func (w *evidence) add(m course.JointEstimate, family Family) {
 	even := lookEven
 	if family != Laminated {
 		even = tabEven
 	}
 	if v := lookTrust * (min(max(m.Logit, lookLeast), lookMost) - even); v > 0 {
-		w.speaksFor += v
+		w.support += v
 	} else {
 		w.against += v
 	}
 }
 
-func (w *word) score() float64 { return w.speaksFor + max(w.against, mostAgainst) }
+func (w *evidence) score() float64 { return w.support + max(w.against, mostAgainst) }
 
 // seeBelow gives a joint of the course below the line that the look told.
-func (p *pass) seeBelow(way *course.Lower, x float64, m course.Meeting) {
-	for i := range way.Joints {
-		if j := &way.Joints[i]; math.Abs(p.onCourse(j.X, -1)-x) < 14 {
+func (p *pass) seeBelow(hypothesis *course.Lower, x float64, m course.JointEstimate) {
+	for i := range hypothesis.Joints {
+		if j := &hypothesis.Joints[i]; math.Abs(p.onCourse(j.X, -1)-x) < 14 {
 			apart := 0.0 // the wide view and the closer look see it in different places
 			if len(j.Edge.Pts) > 0 {
 				u, v := mid(m.Left, m.Right)

@@ -7,12 +7,12 @@ import (
 )
 
 // What hides one joint hides its neighbours: many looks in vain say hardly more
-// against a way than two, while each joint seen speaks for it.
+// against a hypothesis than two, while each joint seen speaks for it.
 func TestLooksSpeakAgainstOnlySoMuch(t *testing.T) {
 	after := func(family Family, logits ...float64) float64 {
-		var w word
+		var w evidence
 		for _, l := range logits {
-			w.add(course.Meeting{Logit: l}, family)
+			w.add(course.JointEstimate{Logit: l}, family)
 		}
 		return w.score()
 	}

@@ -46,7 +46,7 @@ func (p *pass) courseResult() *Course {
 	return c
 }
 
-// maybeLower lists the ways in which the joints below may lie.
+// maybeLower lists the hypotheses of where the joints below lie.
 func (p *pass) maybeLower() []MaybeJoints {
 	var out []MaybeJoints
 	for _, w := range p.sketch.Lower {

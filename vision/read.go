@@ -19,7 +19,7 @@ const (
 	minTop    = .25
 	minLap    = .45
 	sureScore = 2.85 // from it on a turn is taken without trying the others: of rendered photos the right one has 2.87 and over in 76 of 77, wrong ones up to 2.81
-	maxSkew   = .025 // slope of the courses in the view from which it is laid anew
+	maxSkew   = .025 // slope of the courses in the view from which it is rectified again
 	maxOff    = 25   // mm: the same for where the butt line lies
 )
 
@@ -114,13 +114,13 @@ func (p *pass) cardOn() float64 {
 }
 
 // edges reads the whole open course and what is in sight of those below. Where
-// the courses turn out to run askew to the view, it is laid anew along them.
+// the courses turn out to run askew to the view, it is rectified again along them.
 func (p *pass) edges() (*Refusal, error) {
 	refusal, err := p.readEdges()
 	if err != nil || refusal != nil {
 		return refusal, err
 	}
-	if at, slope := p.sketch.Askew(); math.Abs(slope) > maxSkew || math.Abs(at) > maxOff {
+	if at, slope := p.sketch.Skew(); math.Abs(slope) > maxSkew || math.Abs(at) > maxOff {
 		p.place.Turn -= math.Atan(slope)
 		p.place.Y -= at
 		if refusal, err = p.readEdges(); err != nil || refusal != nil {
@@ -299,7 +299,7 @@ func sideFloor(s course.Side) float64 {
 
 // The probability from which the joints below count as known. With less than a
 // pixel a millimetre, as messengers leave photos, the closer look sees less than
-// it says: on one of 24 rendered copies a wrong way had .95.
+// it says: on one of 24 rendered copies a wrong hypothesis had .95.
 const (
 	sureLower  = .86
 	sureCoarse = .96

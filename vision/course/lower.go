@@ -5,7 +5,7 @@ import (
 	"sort"
 )
 
-// Lower is one way in which the joints of the course below may lie: a product
+// Lower is one hypothesis of where the joints of the course below lie: a product
 // width apart, at X and whole widths from there.
 type Lower struct {
 	Wide    float64   // log likelihood by the wide view, up to a constant
@@ -39,12 +39,12 @@ const (
 	// The evidence of neighbouring cells and courses errs alike, so its sum counts
 	// for less than it says. These three are fitted by testdata/scenes/fit_limits.py,
 	// together with the weights of the closer looks.
-	wideTrust  = .48
-	stepTrust  = .45
-	noneOfThem = .9  // under the log likelihood of no evidence lies that of none of the ways
-	hopeless   = 7.0 // the true way never was so far below the best on the photos of the fit
-	maxWays    = 16
-	sliver     = 8.0 // mm of a course left over at a rake
+	wideTrust     = .48
+	stepTrust     = .45
+	noneOfThem    = .9  // under the log likelihood of no evidence lies that of none of the hypotheses
+	hopeless      = 7.0 // the true hypothesis never was so far below the best on the photos of the fit
+	maxHypotheses = 16
+	sliver        = 8.0 // mm of a course left over at a rake
 )
 
 // llr is the log likelihood ratio of a joint for the share of rows that show
@@ -60,7 +60,7 @@ func llr(share float64) float64 {
 	return y[len(y)-1]
 }
 
-// lowerJoints weighs the ways in which the joints below may lie.
+// lowerJoints weighs the hypotheses of where the joints below lie.
 func (s *Sketch) lowerJoints() {
 	m, E := s.Maps, s.Product.Exposure
 	profs := make([]*profile, lowerCourses)
@@ -74,53 +74,53 @@ func (s *Sketch) lowerJoints() {
 		}
 	}
 	anchor, known := s.Anchor()
-	var ways []Lower
+	var hypotheses []Lower
 	if known {
-		ways = s.offsets(profs, anchor)
+		hypotheses = s.offsets(profs, anchor)
 	} else {
-		ways = s.offsetsFree(profs)
+		hypotheses = s.offsetsFree(profs)
 	}
-	if len(ways) == 0 {
+	if len(hypotheses) == 0 {
 		return
 	}
-	for i := range ways {
-		ways[i].Wide = ways[i].Score
-		ways[i].Score *= wideTrust
-		if ways[i].Score < ways[0].Score-hopeless {
-			ways = ways[:i]
+	for i := range hypotheses {
+		hypotheses[i].Wide = hypotheses[i].Score
+		hypotheses[i].Score *= wideTrust
+		if hypotheses[i].Score < hypotheses[0].Score-hopeless {
+			hypotheses = hypotheses[:i]
 			break
 		}
-		ways[i].Joints = s.jointsOf(ways[i].X, profs[0], first)
+		hypotheses[i].Joints = s.jointsOf(hypotheses[i].X, profs[0], first)
 	}
 	if !s.Product.Laminated {
 		marks := make([][]mark, lowerCourses)
 		for c := range marks {
 			marks[c] = s.buttMarks(-1 - c)
 		}
-		for i := range ways {
-			ways[i].Steps = s.stepsOf(&ways[i], marks)
-			ways[i].Score += stepTrust * ways[i].Steps
+		for i := range hypotheses {
+			hypotheses[i].Steps = s.stepsOf(&hypotheses[i], marks)
+			hypotheses[i].Score += stepTrust * hypotheses[i].Steps
 		}
-		sort.SliceStable(ways, func(a, b int) bool { return ways[a].Score > ways[b].Score })
+		sort.SliceStable(hypotheses, func(a, b int) bool { return hypotheses[a].Score > hypotheses[b].Score })
 	}
-	Normalise(ways)
-	s.Lower = ways
+	Normalise(hypotheses)
+	s.Lower = hypotheses
 }
 
-// Normalise turns the scores of ways, the best first, into probabilities.
-func Normalise(ways []Lower) {
-	if len(ways) == 0 {
+// Normalise turns the scores of hypotheses, the best first, into probabilities.
+func Normalise(hypotheses []Lower) {
+	if len(hypotheses) == 0 {
 		return
 	}
-	top := ways[0].Score
-	// that none of the ways is right keeps a share of its own
+	top := hypotheses[0].Score
+	// that none of the hypotheses is right keeps a share of its own
 	sum := math.Exp(-max(top, 0) - noneOfThem)
-	for i := range ways {
-		ways[i].P = math.Exp(ways[i].Score - top)
-		sum += ways[i].P
+	for i := range hypotheses {
+		hypotheses[i].P = math.Exp(hypotheses[i].Score - top)
+		sum += hypotheses[i].P
 	}
-	for i := range ways {
-		ways[i].P /= sum
+	for i := range hypotheses {
+		hypotheses[i].P /= sum
 	}
 }
 
@@ -141,9 +141,9 @@ func (s *Sketch) Anchor() (float64, bool) {
 	return x, best >= sureJoint
 }
 
-// OneComb tells whether all joints of the open course lie whole widths from
+// Periodic tells whether all joints of the open course lie whole widths from
 // one another; beside a cut piece they do not.
-func (s *Sketch) OneComb() bool {
+func (s *Sketch) Periodic() bool {
 	x, ok := s.Anchor()
 	for _, d := range s.joints() {
 		off := math.Remainder(d.X-x, s.Product.Width)
@@ -217,11 +217,11 @@ func (s *Sketch) offsets(profs []*profile, anchor float64) []Lower {
 			score[i] -= oddOffset
 		}
 	}
-	ways := maxima(score, func(i int) float64 { return anchor + (float64(i)-float64(n)/2)*offsetStep })
-	for i := range ways {
-		ways[i].Step, ways[i].Stepped = ways[i].X-anchor, true
+	hypotheses := maxima(score, func(i int) float64 { return anchor + (float64(i)-float64(n)/2)*offsetStep })
+	for i := range hypotheses {
+		hypotheses[i].Step, hypotheses[i].Stepped = hypotheses[i].X-anchor, true
 	}
-	return ways
+	return hypotheses
 }
 
 // offsetsFree weighs every place and, for each, the best offset, where no
@@ -266,7 +266,7 @@ func maxima(score []float64, x func(i int) float64) []Lower {
 		}
 		taken = append(taken, i)
 		out = append(out, Lower{Score: score[i], X: x(middle(score, i))})
-		if len(out) == maxWays {
+		if len(out) == maxHypotheses {
 			break
 		}
 	}
@@ -293,7 +293,7 @@ func abs(i int) int {
 	return i
 }
 
-// jointsOf lists the joints of the course below in sight, for one way.
+// jointsOf lists the joints of the course below in sight, for one hypothesis.
 func (s *Sketch) jointsOf(x float64, p *profile, ms []mark) []LowerJoint {
 	W, least := s.Product.Width, s.Maps.rows(.35*s.Product.Exposure)
 	var out []LowerJoint

@@ -35,19 +35,19 @@ func TestOffsetsWantAllCoursesToAgree(t *testing.T) {
 		drawnProfile(map[float64]float64{340: .3, -660: .3}),
 		drawnProfile(map[float64]float64{490: .3, -510: .25}),
 	}
-	ways := s.offsets(ps, 40)
-	if len(ways) < 2 {
-		t.Fatalf("%d ways", len(ways))
+	hypotheses := s.offsets(ps, 40)
+	if len(hypotheses) < 2 {
+		t.Fatalf("%d hypotheses", len(hypotheses))
 	}
-	if d := ways[0].X - 190; d < -6 || d > 6 {
-		t.Errorf("joint below at %.0f mm, drawn at 190", ways[0].X)
+	if d := hypotheses[0].X - 190; d < -6 || d > 6 {
+		t.Errorf("joint below at %.0f mm, drawn at 190", hypotheses[0].X)
 	}
-	if ways[0].Score-ways[1].Score < 2 {
-		t.Errorf("log likelihoods %.1f and %.1f: must be well apart", ways[0].Score, ways[1].Score)
+	if hypotheses[0].Score-hypotheses[1].Score < 2 {
+		t.Errorf("log likelihoods %.1f and %.1f: must be well apart", hypotheses[0].Score, hypotheses[1].Score)
 	}
 }
 
-// Cutouts a third of the width apart, all alike, leave the ways open.
+// Cutouts a third of the width apart, all alike, leave the hypotheses open.
 func TestOffsetsStayOpenBetweenCutouts(t *testing.T) {
 	s := drawnSketch(false)
 	lines := func(first float64) map[float64]float64 {
@@ -57,9 +57,9 @@ func TestOffsetsStayOpenBetweenCutouts(t *testing.T) {
 		}
 		return m
 	}
-	ways := s.offsets([]*profile{drawnProfile(lines(190)), drawnProfile(lines(340)), drawnProfile(lines(490))}, 40)
-	if d := (ways[0].Score - ways[1].Score) * wideTrust; d > 1 {
-		t.Errorf("the ways differ by %.2f after the trust is taken off: a joint was told from a cutout that looks the same", d)
+	hypotheses := s.offsets([]*profile{drawnProfile(lines(190)), drawnProfile(lines(340)), drawnProfile(lines(490))}, 40)
+	if d := (hypotheses[0].Score - hypotheses[1].Score) * wideTrust; d > 1 {
+		t.Errorf("the hypotheses differ by %.2f after the trust is taken off: a joint was told from a cutout that looks the same", d)
 	}
 }
 
@@ -90,30 +90,30 @@ func TestOneComb(t *testing.T) {
 		want bool
 	}{{"whole pieces", []float64{-960, 40, 1045}, true}, {"a cut piece", []float64{-960, 40, 303}, false}, {"none", nil, false}} {
 		at(c.xs...)
-		if got := s.OneComb(); got != c.want {
+		if got := s.Periodic(); got != c.want {
 			t.Errorf("%s: %v, want %v", c.name, got, c.want)
 		}
 	}
 }
 
-// Normalise keeps a share for none of the ways: it is large where even the best
+// Normalise keeps a share for none of the hypotheses: it is large where even the best
 // one has little for it.
 func TestNormaliseLeavesRoomForNone(t *testing.T) {
 	for _, c := range []struct {
 		scores   []float64
-		low, top float64 // of the best way's probability
+		low, top float64 // of the best hypothesis's probability
 	}{{[]float64{6, 0}, .9, 1}, {[]float64{0, 0}, 1/(2+math.Exp(-noneOfThem)) - 1e-9, 1/(2+math.Exp(-noneOfThem)) + 1e-9}, {[]float64{-9, -9.5}, 0, .75}} {
-		var ways []Lower
+		var hypotheses []Lower
 		for _, v := range c.scores {
-			ways = append(ways, Lower{Score: v})
+			hypotheses = append(hypotheses, Lower{Score: v})
 		}
-		Normalise(ways)
+		Normalise(hypotheses)
 		sum := 0.0
-		for _, w := range ways {
+		for _, w := range hypotheses {
 			sum += w.P
 		}
-		if ways[0].P < c.low || ways[0].P > c.top || sum >= 1 {
-			t.Errorf("%v: %.3f, all %.3f", c.scores, ways[0].P, sum)
+		if hypotheses[0].P < c.low || hypotheses[0].P > c.top || sum >= 1 {
+			t.Errorf("%v: %.3f, all %.3f", c.scores, hypotheses[0].P, sum)
 		}
 	}
 }

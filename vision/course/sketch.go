@@ -81,9 +81,9 @@ func (m *Maps) Sketch(p Product, card func(x, y float64) bool) (*Sketch, bool) {
 	return s, true
 }
 
-// Askew is where the open butt line lies at x = 0, mm, and how it slopes there:
+// Skew is where the open butt line lies at x = 0, mm, and how it slopes there:
 // both 0 in a view that is laid along the courses.
-func (s *Sketch) Askew() (at, slope float64) { return s.Line.at(0), s.Line.slope(0) }
+func (s *Sketch) Skew() (at, slope float64) { return s.Line.at(0), s.Line.slope(0) }
 
 // level collects the marks of a line that runs along the courses.
 func (m *Maps) level(c, d, spread int, in func(x, y float64) bool) []mark {

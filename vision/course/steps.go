@@ -92,7 +92,7 @@ func stepRatio(d, u float64) float64 {
 	return min(math.Log(neatShare*ratio(stepNeat)+(1-neatShare)*ratio(stepUsual)), stepMost)
 }
 
-// stepsOf sums what the steps of the butts say of one way: the ratios of its
+// stepsOf sums what the steps of the butts say of one hypothesis: the ratios of its
 // joints of up to three courses.
 func (s *Sketch) stepsOf(w *Lower, marks [][]mark) float64 {
 	sum := 0.0
