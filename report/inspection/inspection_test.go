@@ -64,12 +64,12 @@ func measuredPhoto(file string) Photo {
 	j := judge.Photo{
 		Heads: []judge.Head{
 			{Fastener: high, Verdict: judge.Suspect, Findings: []judge.Finding{
-				{Rule: "height", Result: judge.Suspect, P: 0.99999, Text: "0.20 in above the band"},
-				{Rule: "lower_joint", Result: judge.NotJudged, Text: "no lower joint was seen"},
+				{Rule: "height", Result: judge.Suspect, P: 0.99999, Observation: "0.20 in above the band"},
+				{Rule: "lower_joint", Result: judge.NotJudged, Observation: "no lower joint was seen"},
 			}},
-			{Fastener: low, Verdict: judge.Suspect, Findings: []judge.Finding{{Rule: "exposed", Result: judge.Suspect, P: 1, Text: "below the butt"}}},
+			{Fastener: low, Verdict: judge.Suspect, Findings: []judge.Finding{{Rule: "exposed", Result: judge.Suspect, P: 1, Observation: "below the butt"}}},
 		},
-		Pieces: []judge.PieceFinding{{Finding: judge.Finding{Rule: "count", Result: judge.Unresolved, P: 0.3, Text: "3 heads were seen"}, Piece: 0, Joint: -1}},
+		Pieces: []judge.PieceFinding{{Finding: judge.Finding{Rule: "count", Result: judge.Unresolved, P: 0.3, Observation: "3 heads were seen"}, Piece: 0, Joint: -1}},
 	}
 	src := Source{
 		File: file, SHA256: strings.Repeat("ab", 32), Width: 2000, Height: 1500, Crew: "A",
