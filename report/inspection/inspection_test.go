@@ -124,6 +124,37 @@ func TestGolden(t *testing.T) {
 	golden(t, "fasteners.csv", b.Bytes())
 }
 
+// What to do stands beside the whole sentence where there is something to do, and
+// a document with it keeps to the schema.
+func TestRemedyIsKeptApart(t *testing.T) {
+	do := judge.Finding{Rule: "gap", Result: judge.Suspect, P: 1, Observation: "too far; apart", Remedy: "set one; look"}
+	none := judge.Finding{Rule: "gap", Result: judge.Clear, Observation: "near enough"}
+	r := &vision.Result{Course: &vision.Course{}}
+	j := judge.Photo{
+		Heads:  []judge.Head{{Fastener: vision.Fastener{ID: 1, Piece: -1}, Verdict: judge.Suspect, Findings: []judge.Finding{do, none}}},
+		Pieces: []judge.PieceFinding{{Finding: do, Piece: 0, Joint: -1}, {Finding: none, Piece: 0, Joint: -1}},
+	}
+	built, p := Build(Source{}, band, r, j), measuredPhoto("a.jpg")
+	p.Heads[0].Rules, p.Findings = built.Heads[0].Rules, built.Findings
+	d := document(p)
+	head, pieces := d.Photos[0].Heads[0].Rules, d.Photos[0].Findings
+	for i, want := range []Remedied{{"too far; apart", "set one; look"}, {}} {
+		if head[i].Remedied != want || pieces[i].Remedied != want {
+			t.Errorf("%+v and %+v, want %+v", head[i], pieces[i], want)
+		}
+	}
+	if head[0].Text != "too far; apart; set one; look" || head[1].Text != "near enough" {
+		t.Errorf("texts %q and %q", head[0].Text, head[1].Text)
+	}
+	v, err := jsonschema.UnmarshalJSON(bytes.NewReader(encode(t, d)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := validator(t).Validate(v); err != nil {
+		t.Error(err)
+	}
+}
+
 // Each length's contributions add up, in squares, to the square of its u.
 func TestBudgetAddsUp(t *testing.T) {
 	inputs := []length.Source{length.Corners, length.Corners, length.Lens, length.Product}

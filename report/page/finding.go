@@ -10,7 +10,7 @@ type findingLine struct{ Rule, Result, Text, Do, Chance, P string }
 func findingLines(in []judge.Finding) (out []findingLine) {
 	for _, f := range in {
 		if needsLook(string(f.Result)) {
-			out = append(out, findingLine{capital(say(ruleWords, f.Rule)), say(resultWords, string(f.Result)), sentence(capital(f.Observation)), sentence(capital(f.Remedy)), chance(f.P), percent(f.P)})
+			out = append(out, findingLine{capital(RuleWords(f.Rule)), say(resultWords, string(f.Result)), sentence(capital(f.Observation)), sentence(capital(f.Remedy)), chance(f.P), percent(f.P)})
 		}
 	}
 	return out
