@@ -60,7 +60,7 @@ var rules = []rule{
 		because: "the ledger keeps what was measured and decided; what is made of it is the sheets'",
 	},
 	{
-		of: "report/sheet", only: []string{"report/sheet", "report/ledger", "report/inspection", "report/review", "report/proportion", "report/escape", "vision/length"},
+		of: "report/sheet", only: []string{"report/sheet", "report/ledger", "report/inspection", "report/judge", "report/review", "report/proportion", "report/escape", "vision/length"},
 		never:   []string{"os", "database/sql", "modernc.org", "gocv.io"},
 		because: "a sheet is made of one crew's work; it opens no file and no picture",
 	},

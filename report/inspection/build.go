@@ -136,7 +136,7 @@ func fastener(h judge.Head, inputs []length.Source) Fastener {
 		out.Piece = &f.Piece
 	}
 	for _, r := range h.Findings {
-		out.Rules = append(out.Rules, Rule{r.Rule, string(r.Result), probability(r), r.Text, compared(r)})
+		out.Rules = append(out.Rules, Rule{r.Rule, string(r.Result), probability(r), r.Text(), remedied(r), compared(r)})
 	}
 	return out
 }
@@ -158,7 +158,7 @@ func drive(d vision.Drive) Drive {
 }
 
 func finding(f judge.PieceFinding) Finding {
-	out := Finding{Rule: f.Rule, Result: string(f.Result), P: probability(f.Finding), Text: f.Text, Compared: compared(f.Finding)}
+	out := Finding{Rule: f.Rule, Result: string(f.Result), P: probability(f.Finding), Text: f.Text(), Remedied: remedied(f.Finding), Compared: compared(f.Finding)}
 	if f.Piece >= 0 {
 		out.Piece = &f.Piece
 	}
@@ -174,6 +174,14 @@ func probability(f judge.Finding) *float64 {
 	}
 	p := round(f.P, 4)
 	return &p
+}
+
+// remedied is empty where there is nothing to do.
+func remedied(f judge.Finding) Remedied {
+	if f.Remedy == "" {
+		return Remedied{}
+	}
+	return Remedied{f.Observation, f.Remedy}
 }
 
 func compared(f judge.Finding) Compared {

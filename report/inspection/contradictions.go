@@ -32,8 +32,8 @@ func Contradictions(p Photo, s schedule.Schedule) (out []string) {
 			say("is %s, and its rules make it %s", then.Verdict, got)
 		}
 		for _, f := range h.Findings {
-			if f.Rule == "end" || f.Rule == "lower_joint" && then.LowerJoint == nil {
-				continue // depend on where the head lies along the course
+			if rule, _ := judge.Find(f.Rule); rule.Requires(judge.Along) || rule.Requires(judge.LowerJoint) && then.LowerJoint == nil {
+				continue // depends on where the head lies along the course
 			}
 			at := slices.IndexFunc(then.Rules, func(r Rule) bool { return r.Rule == f.Rule })
 			switch {
@@ -102,7 +102,7 @@ func nearLimit(f judge.Finding, d schedule.Decision) bool {
 	if f.Length != nil {
 		near += 0.4 * 4 * rounding / max(float64(f.Length.U()), rounding)
 	}
-	if f.Rule == "lower_joint" {
+	if rule, _ := judge.Find(f.Rule); rule.Requires(judge.LowerJoint) && rule.Requires(judge.AboveButt) {
 		near = max(near, 0.25)
 	}
 	return math.Abs(f.P-d.Suspect) < near || math.Abs(f.P-d.Clear) < near

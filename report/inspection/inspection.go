@@ -189,7 +189,15 @@ type Rule struct {
 	Result string   `json:"result"`
 	P      *float64 `json:"p,omitempty"`
 	Text   string   `json:"text"`
+	Remedied
 	Compared
+}
+
+// Remedied are the two parts of a text that says what to do: what was seen, and
+// the remedy. Both are absent from one that only says what was seen.
+type Remedied struct {
+	Observation string `json:"observation,omitempty"`
+	Remedy      string `json:"remedy,omitempty"`
 }
 
 // Compared is the length that a rule looked at and the limits it must keep,
@@ -208,6 +216,7 @@ type Finding struct {
 	Result string   `json:"result"`
 	P      *float64 `json:"p,omitempty"`
 	Text   string   `json:"text"`
+	Remedied
 	Compared
 }
 

@@ -64,12 +64,12 @@ func measuredPhoto(file string) Photo {
 	j := judge.Photo{
 		Heads: []judge.Head{
 			{Fastener: high, Verdict: judge.Suspect, Findings: []judge.Finding{
-				{Rule: "height", Result: judge.Suspect, P: 0.99999, Text: "0.20 in above the band"},
-				{Rule: "lower_joint", Result: judge.NotJudged, Text: "no lower joint was seen"},
+				{Rule: "height", Result: judge.Suspect, P: 0.99999, Observation: "0.20 in above the band"},
+				{Rule: "lower_joint", Result: judge.NotJudged, Observation: "no lower joint was seen"},
 			}},
-			{Fastener: low, Verdict: judge.Suspect, Findings: []judge.Finding{{Rule: "exposed", Result: judge.Suspect, P: 1, Text: "below the butt"}}},
+			{Fastener: low, Verdict: judge.Suspect, Findings: []judge.Finding{{Rule: "exposed", Result: judge.Suspect, P: 1, Observation: "below the butt"}}},
 		},
-		Pieces: []judge.PieceFinding{{Finding: judge.Finding{Rule: "count", Result: judge.Unresolved, P: 0.3, Text: "3 heads were seen"}, Piece: 0, Joint: -1}},
+		Pieces: []judge.PieceFinding{{Finding: judge.Finding{Rule: "count", Result: judge.Unresolved, P: 0.3, Observation: "3 heads were seen"}, Piece: 0, Joint: -1}},
 	}
 	src := Source{
 		File: file, SHA256: strings.Repeat("ab", 32), Width: 2000, Height: 1500, Crew: "A",
@@ -122,6 +122,37 @@ func TestGolden(t *testing.T) {
 		t.Fatal(err)
 	}
 	golden(t, "fasteners.csv", b.Bytes())
+}
+
+// What to do stands beside the whole sentence where there is something to do, and
+// a document with it keeps to the schema.
+func TestRemedyIsKeptApart(t *testing.T) {
+	do := judge.Finding{Rule: "gap", Result: judge.Suspect, P: 1, Observation: "too far; apart", Remedy: "set one; look"}
+	none := judge.Finding{Rule: "gap", Result: judge.Clear, Observation: "near enough"}
+	r := &vision.Result{Course: &vision.Course{}}
+	j := judge.Photo{
+		Heads:  []judge.Head{{Fastener: vision.Fastener{ID: 1, Piece: -1}, Verdict: judge.Suspect, Findings: []judge.Finding{do, none}}},
+		Pieces: []judge.PieceFinding{{Finding: do, Piece: 0, Joint: -1}, {Finding: none, Piece: 0, Joint: -1}},
+	}
+	built, p := Build(Source{}, band, r, j), measuredPhoto("a.jpg")
+	p.Heads[0].Rules, p.Findings = built.Heads[0].Rules, built.Findings
+	d := document(p)
+	head, pieces := d.Photos[0].Heads[0].Rules, d.Photos[0].Findings
+	for i, want := range []Remedied{{"too far; apart", "set one; look"}, {}} {
+		if head[i].Remedied != want || pieces[i].Remedied != want {
+			t.Errorf("%+v and %+v, want %+v", head[i], pieces[i], want)
+		}
+	}
+	if head[0].Text != "too far; apart; set one; look" || head[1].Text != "near enough" {
+		t.Errorf("texts %q and %q", head[0].Text, head[1].Text)
+	}
+	v, err := jsonschema.UnmarshalJSON(bytes.NewReader(encode(t, d)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := validator(t).Validate(v); err != nil {
+		t.Error(err)
+	}
 }
 
 // Each length's contributions add up, in squares, to the square of its u.

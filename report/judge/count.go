@@ -6,6 +6,14 @@ import (
 	"coursegauge/vision/length"
 )
 
+func init() {
+	register(Rule{
+		ID: "count", Order: 1, Keys: []string{"fasteners.per_piece", "cut.short", "cut.short_count"}, Needs: []Need{Pieces},
+		Remedy: "to add what is missing, evenly spaced in the band",
+		pieces: pieceCount,
+	})
+}
+
 // tiny is the width under which two heads are enough; practice is silent there.
 const (
 	tiny      = 12 * length.Inch
@@ -51,7 +59,8 @@ func (c *scene) countOf(w *row) Finding {
 // countFinding words a count. A key of "" names no default.
 func (c *scene) countFinding(width length.Measured, n, need int, p float64, name, key string) Finding {
 	text := fmt.Sprintf("%d of %d fasteners seen (%s, %v wide)", n, need, name, width)
-	return c.answer("count", p, text, "common practice is to add what is missing, evenly spaced in the band"+decides, key).with(&width, nil, nil)
+	rule, _ := Find("count")
+	return c.answerBy("count", p, text, rule.Remedy, key).with(&width, nil, nil)
 }
 
 // headsOn counts all heads on a piece, measured along the course or not.

@@ -1,10 +1,19 @@
 package judge
 
 import (
+	"cmp"
 	"fmt"
 
 	"coursegauge/vision"
 )
+
+func init() {
+	register(Rule{
+		ID: "drive", Order: 7, Needs: []Need{DriveClass},
+		Remedy: "to look from the side",
+		head:   drive,
+	})
+}
 
 // drive: overdriven, underdriven or cocked. The probability is that of all
 // three together; the class only words the finding. Where the picture shows no
@@ -15,7 +24,8 @@ func drive(c *scene, i int) (Finding, bool) {
 		return notJudged("drive", "the picture does not show how it is driven"), true
 	}
 	p := d.P[vision.Overdriven] + d.P[vision.Underdriven] + d.P[vision.Cocked]
-	return c.answer("drive", p, driveText(d.Class, p), remedies[d.Class]+decides), true
+	rule, _ := Find("drive")
+	return c.answerBy("drive", p, driveText(d.Class, p), cmp.Or(remedies[d.Class], rule.Remedy)), true
 }
 
 func driveText(class vision.DriveClass, p float64) string {
@@ -31,9 +41,9 @@ var looks = map[vision.DriveClass]string{
 	vision.Cocked:      "the head seems to sit at a slant",
 }
 
+// remedies are those of the states that need more than a look.
 var remedies = map[vision.DriveClass]string{
-	vision.Flush:       "common practice is to look from the side",
-	vision.Overdriven:  "common practice is to seal it and set a sound fastener beside it",
-	vision.Underdriven: "common practice is to drive it flush",
-	vision.Cocked:      "common practice is to take it out, seal the hole and set a straight one beside it",
+	vision.Overdriven:  "to seal it and set a sound fastener beside it",
+	vision.Underdriven: "to drive it flush",
+	vision.Cocked:      "to take it out, seal the hole and set a straight one beside it",
 }

@@ -7,6 +7,14 @@ import (
 	"coursegauge/vision/length"
 )
 
+func init() {
+	register(Rule{
+		ID: "end", Order: 4, Keys: []string{"ends.min", "ends.max"}, Needs: []Need{Ends, Pieces, Along},
+		Remedy: "a further fastener at the right distance",
+		head:   end, pieces: endMissing,
+	})
+}
+
 // end: an outermost head is nearer to its end than ends.min or farther than
 // ends.max. Only ends that the picture shows count. Of a lone head the worse
 // of its two ends is told. A head so far in that a further one belongs between
@@ -23,8 +31,8 @@ func end(c *scene, i int) (Finding, bool) {
 	if w.piece.Unsure && (at == 0 || at == len(w.heads)-1 || f.End == nil) {
 		// a joint of this stretch was not made out; any head may be next to it
 		p := min(.49, float64(c.s.Ends.Min)*2/float64(c.s.Shingle.Width)+c.s.Decision.Clear)
-		return c.answer("end", p, "a joint near this head may not have been made out, so its distance to the end of its piece is not known",
-			"common practice is to look where the piece ends"+decides, "ends.min"), true
+		return c.answerBy("end", p, "a joint near this head may not have been made out, so its distance to the end of its piece is not known",
+			"to look where the piece ends", "ends.min"), true
 	}
 	var found []Finding
 	if at == 0 {
@@ -62,8 +70,8 @@ func (c *scene) innerEnd(w *row, f vision.Fastener) (Finding, bool) {
 		if e.m == nil || !seen(e.kind) || below(*e.m, low) <= c.s.Decision.Clear {
 			continue
 		}
-		return c.answer("end", below(*e.m, low), endText(*e.m, low, c.s.Ends.Max, e.side),
-			"common practice is a further fastener at the right distance"+decides, "ends.min").with(e.m, &low, nil), true
+		rule, _ := Find("end")
+		return c.answerBy("end", below(*e.m, low), endText(*e.m, low, c.s.Ends.Max, e.side), rule.Remedy, "ends.min").with(e.m, &low, nil), true
 	}
 	return Finding{}, false
 }
@@ -84,8 +92,7 @@ func (c *scene) oneEnd(w *row, side string, kind vision.End, m *length.Measured)
 	if m.Value() > c.missedFrom(w) {
 		return notJudged("end", fmt.Sprintf("no head near the %s end of the piece: this one, at %v, is the next one in", side, *m)).with(m, &low, &high)
 	}
-	return c.answer("end", near+far, endText(*m, low, high, side),
-		"common practice is a further fastener at the right distance"+decides, "ends.min", "ends.max").with(m, &low, &high)
+	return c.answer("end", near+far, endText(*m, low, high, side)).with(m, &low, &high)
 }
 
 func endText(m length.Measured, low, high length.MM, side string) string {
@@ -124,7 +131,7 @@ func (c *scene) missingAt(w *row, side string, kind vision.End, m *length.Measur
 	}
 	high := c.s.Ends.Max
 	text := fmt.Sprintf("no head near the %s end of the piece (most %s; the nearest head at %v)", side, length.Inches(high), *m)
-	return c.answer("end", above(*m, high), text, "common practice is a further fastener near that end"+decides, "ends.max").with(m, nil, &high), true
+	return c.answerBy("end", above(*m, high), text, "a further fastener near that end", "ends.max").with(m, nil, &high), true
 }
 
 // missedFrom is the distance from an end at which the nearest head is more

@@ -7,6 +7,14 @@ import (
 	"coursegauge/vision/length"
 )
 
+func init() {
+	register(Rule{
+		ID: "gap", Order: 9, Keys: []string{"ends.min", "cut.short", "cut.short_gap"}, Needs: []Need{Pieces, Along},
+		Remedy: "a further fastener between the two",
+		pieces: gap,
+	})
+}
+
 // slack is how much wider than even a gap in a full piece may be.
 const slack = 2 * length.Inch
 
@@ -40,8 +48,8 @@ func (c *scene) gapOf(w *row, left, right vision.Fastener) Finding {
 	if w.hidden && p > c.s.Decision.Clear {
 		return notJudged("gap", fmt.Sprintf("part of the piece is out of sight, and a head may lie there (%s %v apart)", pair, d)).with(&d, nil, &limit)
 	}
-	return c.answer("gap", p, gapText(pair, d, limit, name),
-		"common practice is a further fastener between the two"+decides, key).with(&d, nil, &limit)
+	rule, _ := Find("gap")
+	return c.answerBy("gap", p, gapText(pair, d, limit, name), rule.Remedy, key).with(&d, nil, &limit)
 }
 
 // gapLimit gives the limit of the piece, its name, the key it comes from, and

@@ -6,6 +6,14 @@ import (
 	"coursegauge/vision/length"
 )
 
+func init() {
+	register(Rule{
+		ID: "head_size", Order: 8, Keys: []string{"fasteners.head_diameter"}, Needs: []Need{HeadDiameter},
+		Remedy: "to check one from the same box with a caliper",
+		head:   headSize,
+	})
+}
+
 // making is how far under its nominal size a head may be made (a share; common
 // practice, no source: a head sold as 3/8 in is not exactly 3/8 in across).
 const making = .04
@@ -23,6 +31,5 @@ func headSize(c *scene, i int) (Finding, bool) {
 	if m.Value() < limit {
 		text = fmt.Sprintf("head too small (nominal %s across, made no smaller than %s; measured %v)", length.Inches(nominal), length.Inches(limit), *m)
 	}
-	return c.answer("head_size", below(*m, limit), text,
-		"common practice is to check one from the same box with a caliper"+decides, "fasteners.head_diameter").with(m, &limit, nil), true
+	return c.answer("head_size", below(*m, limit), text).with(m, &limit, nil), true
 }

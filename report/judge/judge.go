@@ -2,10 +2,10 @@
 // In: a schedule and what one photo told, all of it lengths with their
 // uncertainty. Out: for every rule the probability that it is broken (JCGM
 // 106:2012, 7.2 and 7.3, for a normal distribution), what follows from it, and
-// one plain sentence. It marks; people decide.
+// what was seen and what is usually done about it. It marks; people decide.
 //
-// To add a rule: a file of its own with a function of the form headRule or
-// pieceRule, and a line in headRules or pieceRules.
+// To add a rule: a file of its own that registers it, its limits in
+// report/schedule, and its texts in texts.go.
 package judge
 
 import (
@@ -30,10 +30,21 @@ type Finding struct {
 	Rule   string
 	Result Result
 	P      float64 // probability that the rule is broken; 0 and without meaning when not judged
-	Text   string  // one sentence in plain words, inches, no markup
+
+	// What was seen, in plain words and inches, no markup; and what a person is to
+	// do about it, "" where there is nothing to do.
+	Observation, Remedy string
 
 	Length              *length.Measured // what was compared; nil when nothing was measured
 	LimitLow, LimitHigh *length.MM       // the limits it was compared with; nil where there is none
+}
+
+// Text is the whole of a finding as one sentence.
+func (f Finding) Text() string {
+	if f.Remedy == "" {
+		return f.Observation
+	}
+	return f.Observation + "; " + f.Remedy
 }
 
 // Head is one head with the findings of all rules that concern it: an inner
@@ -57,36 +68,30 @@ type Photo struct {
 	Pieces []PieceFinding
 }
 
-// headRule answers for one head, by its index in Result.Fasteners; false when
-// the rule does not concern it.
-type headRule func(c *scene, i int) (Finding, bool)
-
-// pieceRule answers for all pieces or joints of the open course.
-type pieceRule func(c *scene) []PieceFinding
-
-var headRules = []headRule{exposed, height, end, lowerJoint, nextJoint, drive, headSize}
-
-var pieceRules = []pieceRule{pieceCount, endMissing, gap, narrow, offset}
-
 // Judge applies all rules. A refused photo gives an empty judgement.
 func Judge(s schedule.Schedule, r *vision.Result) Photo {
 	if r == nil || r.Refusal != nil || r.Course == nil {
 		return Photo{}
 	}
-	c := newScene(s, r)
+	c, rules := newScene(s, r), Rules()
 	var out Photo
 	for i, f := range r.Fasteners {
 		h := Head{Fastener: f}
-		for _, rule := range headRules {
-			if finding, ok := rule(c, i); ok {
+		for _, rule := range rules {
+			if rule.head == nil {
+				continue
+			}
+			if finding, ok := rule.head(c, i); ok {
 				h.Findings = append(h.Findings, finding)
 			}
 		}
 		h.Verdict = Verdict(h.Findings)
 		out.Heads = append(out.Heads, h)
 	}
-	for _, rule := range pieceRules {
-		out.Pieces = append(out.Pieces, rule(c)...)
+	for _, rule := range rules {
+		if rule.pieces != nil {
+			out.Pieces = append(out.Pieces, rule.pieces(c)...)
+		}
 	}
 	return out
 }

@@ -7,6 +7,14 @@ import (
 	"coursegauge/vision/length"
 )
 
+func init() {
+	register(Rule{
+		ID: "lower_joint", Order: 5, Keys: []string{"joints.clearance"}, Needs: []Need{LowerJoint, AboveButt},
+		Remedy: "to seal it and set another fastener clear of the joint",
+		head:   lowerJoint,
+	})
+}
+
 // lowerJoint: nearer to a joint of the course below than joints.clearance,
 // while the head is below the top edge of that course. Over the top edge there
 // is no joint to leak through, and `height` speaks.
@@ -33,8 +41,7 @@ func lowerJoint(c *scene, i int) (Finding, bool) {
 	if f.AboveButt != nil && f.AboveButt.Value() > top && d.Value() < limit {
 		text += fmt.Sprintf(", but over the top edge of that course (%s above the butt edge)", length.Inches(top))
 	}
-	return c.answer("lower_joint", p, text,
-		"common practice is to seal it and set another fastener clear of the joint"+decides, "joints.clearance").with(&d, &limit, nil), true
+	return c.answer("lower_joint", p, text).with(&d, &limit, nil), true
 }
 
 // maybeLower judges a head where the joints of the course below could not be
@@ -56,11 +63,11 @@ func (c *scene) maybeLower(f vision.Fastener) Finding {
 		p *= below(*f.AboveButt, c.s.Shingle.Height-c.s.Shingle.Exposure)
 	}
 	if p <= c.s.Decision.Clear {
-		return c.answer("lower_joint", p, "clear of every line below that may be a joint", "")
+		return c.answer("lower_joint", p, "clear of every line below that may be a joint")
 	}
 	p = min(p, c.s.Decision.Suspect*.98) // the ways are told apart too poorly to call a head suspect
-	return c.answer("lower_joint", p, fmt.Sprintf("may lie too near to a joint of the course below (least %s): the joints could not be told from other lines", length.Inches(limit)),
-		"common practice is to look where the joint below runs"+decides, "joints.clearance")
+	return c.answerBy("lower_joint", p, fmt.Sprintf("may lie too near to a joint of the course below (least %s): the joints could not be told from other lines", length.Inches(limit)),
+		"to look where the joint below runs", "joints.clearance")
 }
 
 // jointOutOfSight tells whether a joint of the course below may lie within the

@@ -6,6 +6,14 @@ import (
 	"coursegauge/vision/length"
 )
 
+func init() {
+	register(Rule{
+		ID: "narrow", Order: 10, Keys: []string{"cut.narrowest"}, Needs: []Need{Pieces},
+		Remedy: "to shift the cuts so that no piece is narrower",
+		pieces: narrow,
+	})
+}
+
 // narrow: a piece is narrower than cut.narrowest.
 func narrow(c *scene) []PieceFinding {
 	var out []PieceFinding
@@ -24,6 +32,5 @@ func (c *scene) narrowOf(m *length.Measured) Finding {
 	if m.Value() < limit {
 		text = fmt.Sprintf("piece %s too narrow (least %s; measured %v)", length.Inches(limit-m.Value()), length.Inches(limit), *m)
 	}
-	return c.answer("narrow", below(*m, limit), text,
-		"common practice is to shift the cuts so that no piece is narrower"+decides, "cut.narrowest").with(m, &limit, nil)
+	return c.answer("narrow", below(*m, limit), text).with(m, &limit, nil)
 }

@@ -1,5 +1,13 @@
 package judge
 
+func init() {
+	register(Rule{
+		ID: "next_joint", Order: 6, Keys: []string{"joints.clearance"}, Needs: []Need{NextJoint},
+		Remedy: "to shift that joint or to seal this head and set another one",
+		head:   nextJoint,
+	})
+}
+
 // nextJoint: nearer to a predicted joint of the course above than the
 // clearance. That course will cover any head of the band, so the height does
 // not matter here.
@@ -15,6 +23,5 @@ func nextJoint(c *scene, i int) (Finding, bool) {
 	}
 	d, limit := f.NextJoint.Abs(), c.s.Joints.Clearance
 	text := jointText(d, limit, "where a joint of the next course is expected")
-	return c.answer("next_joint", below(d, limit), text,
-		"common practice is to shift that joint or to seal this head and set another one"+decides, "joints.clearance").with(&d, &limit, nil), true
+	return c.answer("next_joint", below(d, limit), text).with(&d, &limit, nil), true
 }

@@ -7,6 +7,14 @@ import (
 	"coursegauge/vision/length"
 )
 
+func init() {
+	register(Rule{
+		ID: "offset", Order: 11, Keys: []string{"joints.offset"}, Needs: []Need{LowerJoint, Pieces},
+		Remedy: "to lay the open course anew with a wider offset",
+		pieces: offset,
+	})
+}
+
 // offset: a joint of the course below is nearer to a joint of the open course
 // than joints.offset. One finding a joint of the course below.
 func offset(c *scene) []PieceFinding {
@@ -44,8 +52,7 @@ func (c *scene) offsetOf(joint vision.LowerJoint) Finding {
 	if nearest.Value() < limit {
 		text = fmt.Sprintf("joints of the two courses %s too near to each other (least %s; measured %v)", length.Inches(limit-nearest.Value()), length.Inches(limit), *nearest)
 	}
-	return c.answer("offset", p, text,
-		"common practice is to lay the open course anew with a wider offset"+decides, "joints.offset").with(nearest, &limit, nil)
+	return c.answer("offset", p, text).with(nearest, &limit, nil)
 }
 
 // openJoints gives the joints of the open course along the butt line. A joint

@@ -196,7 +196,7 @@ func TestPractice(t *testing.T) {
 			for _, w := range c.want {
 				got, ok := find(photo, w.rule, w.head)
 				if !ok || got.Result != w.result {
-					t.Errorf("%s of head %d: %s (p %.4f, %s), want %s", w.rule, w.head, got.Result, got.P, got.Text, w.result)
+					t.Errorf("%s of head %d: %s (p %.4f, %s), want %s", w.rule, w.head, got.Result, got.P, got.Text(), w.result)
 				}
 				// Half a unit of the table's last digit, or 1 part in 10 of a tail.
 				if w.kept > 1e-3 && math.Abs(1-got.P-w.kept) > 6e-4 {

@@ -89,21 +89,21 @@ func TestProbabilityIsFrequency(t *testing.T) {
 			}
 			checked[name]++
 			if seen := float64(n) / draws; math.Abs(seen-f.P) > 4.5*math.Sqrt(f.P*(1-f.P)/draws)+5e-4 {
-				t.Errorf("%s: told %.4f, seen %.4f (%s)", name, f.P, seen, f.Text)
+				t.Errorf("%s: told %.4f, seen %.4f (%s)", name, f.P, seen, f.Text())
 			}
 		}
 		for i, h := range findings.Heads {
 			for _, f := range h.Findings {
 				name := f.Rule
 				switch {
-				case f.Rule == "end" && strings.Contains(f.Text, "left"):
+				case f.Rule == "end" && strings.Contains(f.Text(), "left"):
 					name = "left"
 				case f.Rule == "end":
 					name = "right"
 				}
 				compare(i, name, f)
 			}
-			if f, ok := find(findings, "gap", i); ok && strings.Contains(f.Text, "full") {
+			if f, ok := find(findings, "gap", i); ok && strings.Contains(f.Text(), "full") {
 				compare(i, "gap of a full piece", f)
 			}
 		}
@@ -148,7 +148,7 @@ func TestWideningNeverClears(t *testing.T) {
 func notCleared(t *testing.T, before, after judge.Finding) {
 	t.Helper()
 	if (before.Result == judge.Suspect || before.Result == judge.Unresolved) && after.Result == judge.Clear {
-		t.Errorf("%s turns clear:\n%s\n%s", before.Rule, before.Text, after.Text)
+		t.Errorf("%s turns clear:\n%s\n%s", before.Rule, before.Text(), after.Text())
 	}
 }
 

@@ -76,7 +76,7 @@ func TestSight(t *testing.T) {
 		c.change(&l)
 		got, ok := find(judge.Judge(read(t, plain), l.result()), c.rule, c.head)
 		if ok != (c.want != "") || got.Result != c.want {
-			t.Errorf("%s: %s is %q (p %.3f: %s), want %q", c.name, c.rule, got.Result, got.P, got.Text, c.want)
+			t.Errorf("%s: %s is %q (p %.3f: %s), want %q", c.name, c.rule, got.Result, got.P, got.Text(), c.want)
 		}
 	}
 }
@@ -96,12 +96,12 @@ func TestExposed(t *testing.T) {
 		}
 		for _, rule := range []string{"height", "end", "lower_joint", "next_joint", "gap"} {
 			if f, ok := find(judged, rule, i); ok {
-				t.Errorf("head %d below the butt has %s: %s", i, rule, f.Text)
+				t.Errorf("head %d below the butt has %s: %s", i, rule, f.Text())
 			}
 		}
 	}
-	if f, _ := find(judged, "count", -1); !strings.HasPrefix(f.Text, "4 of 4") {
-		t.Errorf("exposed heads count for the piece: %s", f.Text)
+	if f, _ := find(judged, "count", -1); !strings.HasPrefix(f.Text(), "4 of 4") {
+		t.Errorf("exposed heads count for the piece: %s", f.Text())
 	}
 }
 
@@ -114,7 +114,7 @@ func TestOffsetOfPhoto(t *testing.T) {
 	d := length.New(-3*length.Inch, 1)
 	photo.Course.Offset = &d
 	f, _ := find(judge.Judge(read(t, plain), photo), "offset", -1)
-	if f.Result != judge.Suspect || !strings.Contains(f.Text, "1.00 in too near") {
+	if f.Result != judge.Suspect || !strings.Contains(f.Text(), "1.00 in too near") {
 		t.Errorf("offset of -3 in: %+v", f)
 	}
 }
@@ -143,11 +143,11 @@ func TestTexts(t *testing.T) {
 		p := judge.Judge(read(t, text), l.result())
 		for i, h := range p.Heads {
 			for _, f := range h.Findings {
-				b.WriteString(strings.Join([]string{"head", string(rune('1' + i)), f.Rule, string(f.Result), f.Text}, " | ") + "\n")
+				b.WriteString(strings.Join([]string{"head", string(rune('1' + i)), f.Rule, string(f.Result), f.Text()}, " | ") + "\n")
 			}
 		}
 		for _, f := range p.Pieces {
-			b.WriteString(strings.Join([]string{"piece", f.Rule, string(f.Result), f.Text}, " | ") + "\n")
+			b.WriteString(strings.Join([]string{"piece", f.Rule, string(f.Result), f.Text()}, " | ") + "\n")
 		}
 	}
 	high := strings.Replace(plain, "low: 5.35 in, high: 6.15 in", "low: 5.9 in, high: 6.9 in", 1)

@@ -74,31 +74,35 @@ func (c *scene) full(width length.Measured, margin length.MM) bool {
 	return width.Plus(-product).Abs().Value() <= product/100+margin
 }
 
-// answer makes a finding from a probability. When a person must look,
-// the text gets the mark of practice if the limit (one of keys) is a default,
-// and what to do.
-func (c *scene) answer(rule string, p float64, text, remedy string, keys ...string) Finding {
-	f := Finding{Rule: rule, Result: decide(c.s.Decision, p), P: p, Text: text}
+// answer makes a finding of a rule from a probability. When a person must look, the
+// observation says that the limit is common practice if one of the rule's keys
+// is a default, and the remedy is the rule's.
+func (c *scene) answer(rule string, p float64, observation string) Finding {
+	r, _ := Find(rule)
+	return c.answerBy(rule, p, observation, r.Remedy, r.Keys...)
+}
+
+// answerBy is answer where the case has a remedy of its own, or looks at some
+// of the rule's keys only.
+func (c *scene) answerBy(rule string, p float64, observation, remedy string, keys ...string) Finding {
+	f := Finding{Rule: rule, Result: decide(c.s.Decision, p), P: p, Observation: observation}
 	if f.Result != Clear && slices.ContainsFunc(keys, c.s.IsDefault) {
-		f.Text += "; the limit is " + schedule.Practice
+		f.Observation += "; the limit is " + schedule.Practice
 	}
 	switch f.Result {
 	case Suspect:
-		f.Text += "; " + remedy
+		f.Remedy = "common practice is " + remedy + ", and the product's instructions decide"
 	case Unresolved:
-		f.Text += "; the photo cannot tell: look, or measure by hand"
+		f.Remedy = "the photo cannot tell: look, or measure by hand"
 	}
 	return f
 }
 
 func notJudged(rule, why string) Finding {
-	return Finding{Rule: rule, Result: NotJudged, Text: "not judged: " + why}
+	return Finding{Rule: rule, Result: NotJudged, Observation: "not judged: " + why}
 }
 
 func (f Finding) with(m *length.Measured, low, high *length.MM) Finding {
 	f.Length, f.LimitLow, f.LimitHigh = m, low, high
 	return f
 }
-
-// decides ends every sentence of advice: the product comes first.
-const decides = ", and the product's instructions decide"

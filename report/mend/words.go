@@ -1,6 +1,7 @@
 package mend
 
 import (
+	"slices"
 	"strings"
 
 	"golang.org/x/text/feature/plural"
@@ -8,11 +9,13 @@ import (
 	"golang.org/x/text/message"
 	"golang.org/x/text/message/catalog"
 
+	"coursegauge/report/judge"
 	"coursegauge/vision/length"
 )
 
-// texts are all that the list says: English, which is also the key, and
-// Spanish. Where a count decides the form, the text stands in plurals.
+// texts are all that the list says but the lines of the rules, which are those of
+// judge: English, which is also the key, and Spanish. Where a count decides the
+// form, the text stands in plurals.
 var texts = [][2]string{
 	{"Mend list: %s", "Lista de reparaciones: %s"},
 	{"From the inspection of %s.", "Según la inspección del %s."},
@@ -42,46 +45,9 @@ var texts = [][2]string{
 	{"Joint %d of the course below", "Junta %d de la hilera inferior"},
 	{"Marked by hand", "Marcado a mano"},
 
-	{"too high: %s above the butt edge, at most %s", "demasiado alto: a %s del borde inferior, como máximo %s"},
-	{"too low: %s above the butt edge, at least %s", "demasiado bajo: a %s del borde inferior, como mínimo %s"},
-	{"height above the butt edge not certain", "altura sobre el borde inferior no segura"},
-	{"too near to the end of the piece: %s, at least %s", "demasiado cerca del extremo de la pieza: %s, como mínimo %s"},
-	{"too far from the end of the piece: %s, at most %s", "demasiado lejos del extremo de la pieza: %s, como máximo %s"},
-	{"distance to the end of the piece not certain", "distancia al extremo de la pieza no segura"},
-	{"no nail near one end of the piece: the nearest at %s, at most %s", "sin clavo cerca de un extremo de la pieza: el más cercano a %s, como máximo %s"},
-	{"too near to a joint of the course below: %s, at least %s", "demasiado cerca de una junta de la hilera inferior: %s, como mínimo %s"},
-	{"distance to a joint of the course below not certain", "distancia a una junta de la hilera inferior no segura"},
-	{"too near to a joint of the next course: %s, at least %s", "demasiado cerca de una junta de la hilera siguiente: %s, como mínimo %s"},
-	{"distance to a joint of the next course not certain", "distancia a una junta de la hilera siguiente no segura"},
-	{"driven too deep", "hundido de más"},
-	{"stands proud", "sobresale"},
-	{"driven at a slant", "clavado inclinado"},
-	{"how it is driven is not certain", "no se ve bien cómo está clavado"},
-	{"head too small: %s, at least %s", "cabeza demasiado pequeña: %s, como mínimo %s"},
-	{"size of the head not certain", "tamaño de la cabeza no seguro"},
-	{"below the butt edge, left to the weather", "debajo del borde inferior, a la intemperie"},
-	{"two neighbours too far apart: %s, at most %s", "dos clavos vecinos demasiado separados: %s, como máximo %s"},
-	{"spacing of the nails not certain", "separación de los clavos no segura"},
-	{"joint too near to a joint of the course above: %s, at least %s", "junta demasiado cerca de una junta de la hilera superior: %s, como mínimo %s"},
-	{"offset of the joints not certain", "desfase de las juntas no seguro"},
-	{"too narrow: %s, at least %s", "demasiado angosta: %s, como mínimo %s"},
-	{"width of the piece not certain", "ancho de la pieza no seguro"},
 	{"a nail that was not measured", "un clavo que no se midió"},
 	{"a rule may be broken", "quizá no se cumple una regla"},
 
-	{"Set a further nail inside the band of the same piece.", "Poner otro clavo dentro de la franja de clavado de la misma pieza."},
-	{"Take it out, seal the hole and set one inside the band.", "Sacarlo, sellar el agujero y poner otro dentro de la franja de clavado."},
-	{"Set a further nail at the right distance from the end.", "Poner otro clavo a la distancia correcta del extremo."},
-	{"Seal it and set another nail clear of the joint.", "Sellarlo y poner otro clavo lejos de la junta."},
-	{"Shift that joint, or seal this nail and set another one.", "Correr esa junta, o sellar este clavo y poner otro."},
-	{"Seal it and set a sound nail beside it.", "Sellarlo y poner un clavo correcto al lado."},
-	{"Drive it flush.", "Clavarlo a ras."},
-	{"Take it out, seal the hole and set a straight one beside it.", "Sacarlo, sellar el agujero y poner uno derecho al lado."},
-	{"Check one from the same box with a caliper.", "Medir con calibre uno de la misma caja."},
-	{"Take it out and seal the hole.", "Sacarlo y sellar el agujero."},
-	{"Add what is missing, evenly spaced in the band.", "Agregar los que faltan, a distancias iguales dentro de la franja de clavado."},
-	{"Set a further nail between the two.", "Poner otro clavo entre los dos."},
-	{"Ask the supervisor before the next course is laid.", "Preguntar al supervisor antes de colocar la hilera siguiente."},
 	{"Look, or measure by hand.", "Revisar o medir a mano."},
 
 	{"Before you begin", "Antes de empezar"},
@@ -104,6 +70,22 @@ var (
 	words     = newCatalog()
 )
 
+// allTexts are texts with the lines of the rules.
+func allTexts() [][2]string {
+	all := slices.Clone(texts)
+	put := func(t judge.Text) {
+		if one := [2]string{t.English, t.Spanish}; !slices.Contains(all, one) { // rules share some
+			all = append(all, one)
+		}
+	}
+	for _, t := range judge.AllTexts() {
+		for _, lines := range []judge.Lines{t.Head, t.Piece} {
+			lines.Each(put)
+		}
+	}
+	return all
+}
+
 func newCatalog() *catalog.Builder {
 	c := catalog.NewBuilder(catalog.Fallback(language.English))
 	set := func(err error) {
@@ -111,7 +93,7 @@ func newCatalog() *catalog.Builder {
 			panic("mend: " + err.Error()) // a text above is no message: the tests would not start
 		}
 	}
-	for _, t := range texts {
+	for _, t := range allTexts() {
 		set(c.SetString(language.English, t[0], t[0]))
 		set(c.SetString(language.Spanish, t[0], t[1]))
 	}

@@ -201,7 +201,7 @@ func (in subject) headEntry(group []judge.Head, most int) (entry, error) {
 	}
 	e.Lines = findingLines(worst.Findings)
 	if len(e.Lines) == 0 { // unresolved for want of its height
-		e.Lines = []findingLine{{Rule: "Height above the butt", Result: "not judged", Text: "Where this head lies was not measured."}}
+		e.Lines = []findingLine{{Rule: capital(RuleWords("height")), Result: "not judged", Text: "Where this head lies was not measured."}}
 	}
 	e.Remedies = remedies(e.Lines)
 	return e, nil

@@ -172,10 +172,12 @@ type ruleRow struct {
 // ruleRows lists the rules that anything broke or might have, most suspects first.
 func ruleRows(t inspection.Totals) (out []ruleRow) {
 	most := 0
-	for rule := range ruleWords {
+	rules := maps.Clone(t.SuspectsByRule)
+	maps.Copy(rules, t.Unresolved)
+	for rule := range rules {
 		s, u := t.SuspectsByRule[rule], t.Unresolved[rule]
 		if s+u > 0 {
-			out = append(out, ruleRow{Rule: say(ruleWords, rule), Suspect: s, Unresolved: u})
+			out = append(out, ruleRow{Rule: RuleWords(rule), Suspect: s, Unresolved: u})
 			most = max(most, s+u)
 		}
 	}

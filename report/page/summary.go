@@ -153,27 +153,22 @@ func nominal(photos []inspection.Photo) string {
 	return fmt.Sprintf("Card size nominal in %d of %s: the print was not measured, and the lengths are only as true as it is. Measure the long side of the board, 10 in, with a steel rule and give the card file to the next run.", n, countOf(of, "measured photo"))
 }
 
-func limits(s schedule.Schedule) []limit {
-	mm := func(key, name string, v length.MM) limit {
-		return limit{name, length.Sixteenths(v), length.Inches(v) + ", " + length.Millimetres(v), s.IsDefault(key)}
+func limits(s schedule.Schedule) (out []limit) {
+	for _, l := range s.Limits() {
+		row := limit{Name: l.Label, Default: l.Default}
+		switch v := l.Value.(type) {
+		case length.MM:
+			row.Value, row.Small = length.Sixteenths(v), length.Inches(v)+", "+length.Millimetres(v)
+		case float64:
+			row.Value = percent(v)
+		case schedule.NextCourse:
+			row.Value = stagger(v)
+		default:
+			row.Value = fmt.Sprint(v)
+		}
+		out = append(out, row)
 	}
-	count := func(key, name string, n int) limit { return limit{name, fmt.Sprint(n), "", s.IsDefault(key)} }
-	return []limit{
-		mm("product.width", "width of a piece", s.Shingle.Width), mm("product.height", "height of a piece", s.Shingle.Height),
-		mm("product.exposure", "exposure", s.Shingle.Exposure), mm("product.ply", "thickness of one layer", s.Shingle.Ply),
-		mm("band.low", "band begins above the butt", s.Band.Low), mm("band.high", "band ends above the butt", s.Band.High),
-		count("fasteners.per_piece", "heads in a full piece, at least", s.Fasteners.PerPiece),
-		mm("fasteners.head_diameter", "diameter of a head, at least", s.Fasteners.HeadDiameter),
-		mm("ends.min", "outermost heads from the end, at least", s.Ends.Min), mm("ends.max", "outermost heads from the end, at most", s.Ends.Max),
-		mm("joints.clearance", "head from a joint of the next course, at least", s.Joints.Clearance),
-		mm("joints.offset", "joints of neighbouring courses apart, at least", s.Joints.Offset),
-		mm("cut.narrowest", "narrowest piece", s.Cut.Narrowest), mm("cut.short", "a short piece is under", s.Cut.Short),
-		count("cut.short_count", "heads in a short piece, at least", s.Cut.ShortCount),
-		mm("cut.short_gap", "heads of a short piece apart, at most", s.Cut.ShortGap),
-		{"stagger of the next course", stagger(s.NextCourse), "", s.IsDefault("next_course.stagger")},
-		{"suspect from a probability of", percent(s.Decision.Suspect), "", s.IsDefault("decision.suspect")},
-		{"clear up to a probability of", percent(s.Decision.Clear), "", s.IsDefault("decision.clear")},
-	}
+	return out
 }
 
 func stagger(n schedule.NextCourse) string {

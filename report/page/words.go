@@ -8,15 +8,17 @@ import (
 	"unicode/utf8"
 
 	"coursegauge/report/inspection"
+	"coursegauge/report/judge"
 	"coursegauge/vision/length"
 )
 
-// ruleWords says in plain words what a rule looks at.
-var ruleWords = map[string]string{
-	"height": "height above the butt", "end": "distance to the end of the piece",
-	"lower_joint": "distance to a joint of the course below", "next_joint": "distance to a joint of the course to come",
-	"gap": "spacing of the heads", "count": "number of heads", "drive": "how it is driven", "head_size": "size of the head",
-	"exposed": "head left exposed", "offset": "offset of the joints", "narrow": "width of the piece",
+// RuleWords says in plain words what a rule looks at; one that this version does
+// not have is shown as it stands.
+func RuleWords(rule string) string {
+	if t, ok := judge.TextsOf(rule); ok {
+		return t.Label
+	}
+	return say(nil, rule)
 }
 
 var resultWords = map[string]string{
@@ -92,6 +94,9 @@ func num(v float64) string {
 }
 
 func capital(s string) string {
+	if s == "" {
+		return ""
+	}
 	r, n := utf8.DecodeRuneInString(s)
 	return string(unicode.ToUpper(r)) + s[n:]
 }

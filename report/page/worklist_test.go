@@ -69,7 +69,7 @@ func TestCrewRows(t *testing.T) {
 }
 
 func finding(rule string, result judge.Result, p float64, value, low, high length.MM) judge.Finding {
-	return judge.Finding{Rule: rule, Result: result, P: p, Text: rule, Length: measured(value, 1), LimitLow: &low, LimitHigh: &high}
+	return judge.Finding{Rule: rule, Result: result, P: p, Observation: rule, Length: measured(value, 1), LimitLow: &low, LimitHigh: &high}
 }
 
 // Worst first: each step decides only between those that the steps before leave alike.
@@ -120,16 +120,16 @@ func TestGroups(t *testing.T) {
 	}
 }
 
-func TestParted(t *testing.T) {
-	for text, want := range map[string][2]string{
-		"0.2 in above the band (...); common practice is a further fastener, and the product's instructions decide": {"0.2 in above the band (...)", "common practice is a further fastener, and the product's instructions decide"},
-		"x; the limit is common practice, check the product's instructions; common practice is to seal it":          {"x; the limit is common practice, check the product's instructions", "common practice is to seal it"},
-		"y; the photo cannot tell: look, or measure by hand":                                                        {"y", "the photo cannot tell: look, or measure by hand"},
-		"z": {"z", ""},
-	} {
-		if seen, do := parted(text); seen != want[0] || do != want[1] {
-			t.Errorf("%q parted into %q and %q", text, seen, do)
-		}
+// A line of the report keeps what was seen and what to do apart, whatever words
+// either holds, and leaves out what nobody must look at.
+func TestFindingLines(t *testing.T) {
+	lines := findingLines([]judge.Finding{
+		{Rule: "height", Result: judge.Suspect, P: .9, Observation: "low; common practice is to look twice", Remedy: "seal it"},
+		{Rule: "drive", Result: judge.Clear, Observation: "looks flush"},
+		{Rule: "end", Result: judge.Unresolved, P: .2, Observation: "near the end"},
+	})
+	if len(lines) != 2 || lines[0].Text != "Low; common practice is to look twice." || lines[0].Do != "Seal it." || lines[1].Text != "Near the end." || lines[1].Do != "" {
+		t.Errorf("%+v", lines)
 	}
 }
 

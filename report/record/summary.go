@@ -207,21 +207,6 @@ func (s *summary) coverage(t inspection.Totals, sch schedule.Schedule, squares f
 	say("Photos of neighbouring pieces are no random sample; faults come in runs.")
 }
 
-// ruleWords says in plain words what a rule looks at.
-func ruleWords(rule string) string {
-	for _, r := range []pair{
-		{"height", "height above the butt edge"}, {"end", "distance to the end of the piece"}, {"lower_joint", "distance to a joint below"},
-		{"next_joint", "distance to a joint of the next course"}, {"gap", "spacing of the heads"}, {"count", "number of heads in a piece"},
-		{"drive", "how the head is driven"}, {"head_size", "size of the head"}, {"exposed", "head left exposed"},
-		{"offset", "offset of the joints"}, {"narrow", "width of the piece"},
-	} {
-		if r.Name == rule {
-			return r.Value
-		}
-	}
-	return cut(strings.ReplaceAll(rule, "_", " "), 40)
-}
-
 // marked calls back for everything that a rule found suspect or unresolved.
 func marked(v Verdict, each func(p inspection.Photo, target, where, rule, result, text string)) {
 	for _, p := range v.Document.Photos {
@@ -246,7 +231,7 @@ func (s *summary) rules(v Verdict) {
 	marked(v, func(p inspection.Photo, target, _, rule, result, _ string) {
 		r := rows[rule]
 		if r == nil {
-			r = &ruleRow{Rule: ruleWords(rule)}
+			r = &ruleRow{Rule: cut(page.RuleWords(rule), 40)}
 			rows[rule] = r
 		}
 		if result == "suspect" {

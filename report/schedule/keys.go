@@ -113,8 +113,8 @@ func scalarOf(node ast.Node) (scalar, bool) {
 	return scalar{}, false
 }
 
-// kind names what stands in the file where something else should.
-func kind(node ast.Node) string {
+// named says what stands in the file where something else should.
+func named(node ast.Node) string {
 	switch n := node.(type) {
 	case nil, *ast.NullNode:
 		return "nothing"

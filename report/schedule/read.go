@@ -56,7 +56,7 @@ func (r *reader) mapping(section string, node ast.Node) error {
 	}
 	m, ok := node.(*ast.MappingNode)
 	if !ok {
-		return r.fault(node, "%s holds keys, as in %q; here stands %s", cmp.Or(section, "a schedule"), example(section), kind(node))
+		return r.fault(node, "%s holds keys, as in %q; here stands %s", cmp.Or(section, "a schedule"), example(section), named(node))
 	}
 	for _, pair := range m.Values {
 		if err := r.pair(section, pair); err != nil {
@@ -90,7 +90,7 @@ func (r *reader) pair(section string, pair *ast.MappingValueNode) error {
 	}
 	v, ok := scalarOf(pair.Value)
 	if !ok {
-		return r.fault(cmp.Or[ast.Node](pair.Value, pair.Key), "%s needs one value%s; here stands %s", key, hintOf(f), kind(pair.Value))
+		return r.fault(cmp.Or[ast.Node](pair.Value, pair.Key), "%s needs one value%s; here stands %s", key, hintOf(f), named(pair.Value))
 	}
 	if err := f.set(&r.schedule, v); err != nil {
 		return r.fault(pair.Value, "%s: %s", key, err)

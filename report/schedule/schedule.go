@@ -95,3 +95,20 @@ func (s Schedule) Product() vision.Product {
 
 // IsDefault tells whether the value of a key ("joints.clearance") is a default.
 func (s Schedule) IsDefault(key string) bool { return slices.Contains(s.Defaults, key) }
+
+// Limit is one limit of a schedule for readers of a report.
+type Limit struct {
+	Key, Label string
+	Value      any // length.MM, int, float64 (a probability) or NextCourse
+	Default    bool
+}
+
+// Limits are the limits in the order of the file.
+func (s Schedule) Limits() (out []Limit) {
+	for _, f := range fields {
+		if f.label != "" {
+			out = append(out, Limit{f.key, f.label, f.get(s), s.IsDefault(f.key)})
+		}
+	}
+	return out
+}

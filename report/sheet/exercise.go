@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"coursegauge/report/escape"
+	"coursegauge/report/judge"
 	"coursegauge/report/ledger"
 	"coursegauge/report/review"
 )
@@ -146,9 +147,9 @@ func (s speaker) faults(h ledger.Head, q ledger.Product) (out []string) {
 		}
 		out = append(out, text)
 	}
-	for _, rule := range ruleOrder {
-		if stands := ruleStanding(h, rule); (stands == bad || stands == open) && !said[rule] {
-			out = append(out, s.named(rule))
+	for _, t := range judge.AllTexts() {
+		if stands := ruleStanding(h, t.Rule); (stands == bad || stands == open) && !said[t.Rule] {
+			out = append(out, s.named(t.Rule))
 		}
 	}
 	return out

@@ -12,6 +12,7 @@ import (
 	"slices"
 
 	"coursegauge/report/escape"
+	"coursegauge/report/judge"
 	"coursegauge/report/ledger"
 )
 
@@ -212,8 +213,8 @@ func (d *document) tables(st Study) {
 
 // named says a word of the inspection; one that is not known stays as it is.
 func (s speaker) named(word string) string {
-	if w, ok := ruleWords[word]; ok {
-		word = w
+	if t, ok := judge.TextsOf(word); ok {
+		word = t.Site.English
 	}
 	if !spoken[word] {
 		return word

@@ -15,6 +15,7 @@ import (
 	"math"
 	"slices"
 
+	"coursegauge/report/judge"
 	"coursegauge/report/ledger"
 	"coursegauge/report/proportion"
 	"coursegauge/report/review"
@@ -127,9 +128,6 @@ type Rate struct {
 	Tally
 }
 
-// ruleOrder is the order of the table; rules that are not in it follow.
-var ruleOrder = []string{"height", "end", "lower_joint", "next_joint", "drive", "head_size", "exposed", "count", "gap", "offset", "narrow"}
-
 // NewStudy reckons the numbers of a crew's work.
 func NewStudy(w ledger.Work) Study {
 	s := Study{Photos: len(w.Photos), Drive: map[string]int{}}
@@ -174,7 +172,10 @@ func NewStudy(w ledger.Work) Study {
 }
 
 func ordered(rates map[[2]string]*Tally) (out []Rate) {
-	names := slices.Clone(ruleOrder)
+	var names []string
+	for _, t := range judge.AllTexts() {
+		names = append(names, t.Rule)
+	}
 	for _, k := range slices.SortedFunc(maps.Keys(rates), func(a, b [2]string) int { return cmp.Compare(a[0], b[0]) }) {
 		if !slices.Contains(names, k[0]) {
 			names = append(names, k[0])

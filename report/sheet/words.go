@@ -8,10 +8,12 @@ import (
 	"golang.org/x/text/message"
 	"golang.org/x/text/message/catalog"
 
+	"coursegauge/report/judge"
 	"coursegauge/vision/length"
 )
 
-// texts are all that the sheets say: English, which is also the key, and
+// texts are all that the sheets say but the names of the rules, which are those
+// of judge: English, which is also the key, and
 // Spanish. No text depends on whether a count is one.
 var texts = [][2]string{
 	{"Nailing of %s", "Clavado de %s"},
@@ -54,10 +56,6 @@ var texts = [][2]string{
 	{"How often a rule is broken", "Con qué frecuencia no se cumple una regla"},
 	{"Rule", "Regla"}, {"Bad", "Mal"}, {"Of", "De"}, {"Share", "Parte"}, {"Cannot be told", "No se puede saber"},
 	{"nail", "clavo"}, {"piece", "pieza"}, {"joint", "junta"},
-	{"height above the butt", "altura sobre el borde inferior"}, {"distance to the end", "distancia al extremo"},
-	{"distance to the joint below", "distancia a la junta inferior"}, {"distance to the next joint", "distancia a la junta siguiente"},
-	{"how it is driven", "cómo está clavado"}, {"size of the head", "tamaño de la cabeza"}, {"left to the weather", "a la intemperie"}, {"number of nails", "cantidad de clavos"},
-	{"gap between nails", "separación de los clavos"}, {"offset of the joints", "desfase de las juntas"}, {"width of the piece", "ancho de la pieza"},
 	{"How the nails are driven", "Cómo están clavados"},
 	{"flush", "a ras"}, {"overdriven", "hundido de más"}, {"underdriven", "sobresale"}, {"cocked", "inclinado"}, {"unclear", "no se ve bien"},
 
@@ -115,13 +113,6 @@ var texts = [][2]string{
 	{"a rule may be broken", "quizá no se cumple una regla"},
 }
 
-// ruleWords say what a rule looks at.
-var ruleWords = map[string]string{
-	"height": "height above the butt", "end": "distance to the end", "lower_joint": "distance to the joint below", "next_joint": "distance to the next joint",
-	"drive": "how it is driven", "head_size": "size of the head", "exposed": "left to the weather", "count": "number of nails",
-	"gap": "gap between nails", "offset": "offset of the joints", "narrow": "width of the piece",
-}
-
 // habitText names a habit and says what to do: short, as a person would on the
 // roof. What to do is common practice, no source.
 type habitText struct{ short, title, do string }
@@ -176,6 +167,9 @@ func newCatalog() *catalog.Builder {
 	}
 	for _, t := range texts {
 		put(t[0], t[1])
+	}
+	for _, t := range judge.AllTexts() {
+		put(t.Site.English, t.Site.Spanish)
 	}
 	for key, t := range habitWords {
 		es := habitSpanish[key]
