@@ -80,7 +80,7 @@ func (o *overlay) addCourse(r *vision.Result, s schedule.Schedule) {
 		if r.ToPicture != nil {
 			if x, y, ok := onRoof(r.ToPicture, l.Px, 0, 0); ok {
 				foot := r.ToPicture(x, y-s.Shingle.Exposure)
-				o.Labels = append(o.Labels, label{num(foot.X + 0.5), num(foot.Y + 0.5), fmt.Sprintf("lower joint %d", i)})
+				o.Labels = append(o.Labels, label{num(foot.X + 0.5), num(foot.Y + 0.5), fmt.Sprintf("lower joint %d", i+1)}) // as in its entry
 			}
 		}
 		o.addUpright(r, "lower-joint", "joint of the course below", true, l.Px, -s.Shingle.Exposure, s.Band.High)
