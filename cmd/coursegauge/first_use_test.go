@@ -1,6 +1,7 @@
 package main
 
 import (
+	"io"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -10,6 +11,9 @@ import (
 	"testing"
 
 	"coursegauge/calibrate/lens"
+	"coursegauge/report/inspection"
+	"coursegauge/report/record"
+	"coursegauge/report/review"
 	"coursegauge/vision"
 	"coursegauge/vision/length"
 
@@ -204,4 +208,30 @@ func commandNamed(t *testing.T, path ...string) *cobra.Command {
 		t.Fatal(path, err)
 	}
 	return c
+}
+
+// What was undone is not told as a decision.
+func TestUndoneIsNoDecision(t *testing.T) {
+	sha := strings.Repeat("ab", 32)
+	in := record.Input{Document: inspection.Document{Photos: []inspection.Photo{{File: "a.jpg", SHA256: sha, Image: &inspection.Image{Width: 40, Height: 30}, Heads: []inspection.Fastener{{ID: 1}, {ID: 2}}}}}}
+	decide := func(photo string, head int, what string, seen ...string) string {
+		d := review.Decision{Format: review.Format, ID: review.NewID(), Photo: photo, File: "a.jpg", Target: review.HeadTarget(head), What: what, Who: "me", When: "2026-05-04T17:30:00Z", Seen: seen}
+		in.Decisions = append(in.Decisions, d)
+		return d.ID
+	}
+	decide(sha, 1, review.Undecided, decide(sha, 1, review.Wrong))
+	decide(sha, 2, review.Sound, decide(sha, 2, review.Wrong))
+	decide(strings.Repeat("cd", 32), 1, review.Wrong) // of another photo
+	if got := standing(in); got != 1 {
+		t.Errorf("%d stand, want 1", got)
+	}
+	for _, c := range []struct {
+		all  int
+		want string
+	}{{4, "1 decision (and 3 that were changed or undone), "}, {1, "1 decision, "}} {
+		var out strings.Builder
+		if err := (recordMakeOptions{out: "lot"}).print(&terminal{out: &out, err: io.Discard}, record.Made{Contents: record.Contents{Decisions: c.all}}, standing(in)); err != nil || !strings.Contains(out.String(), c.want) {
+			t.Errorf("%v: %q, want %q", err, out.String(), c.want)
+		}
+	}
 }
