@@ -60,7 +60,7 @@ var rules = []rule{
 		because: "the ledger keeps what was measured and decided; what is made of it is the sheets'",
 	},
 	{
-		of: "report/sheet", only: []string{"report/sheet", "report/ledger", "report/inspection", "report/judge", "report/review", "report/proportion", "report/escape", "vision/length"},
+		of: "report/sheet", only: []string{"report/sheet", "report/ledger", "report/inspection", "report/judge", "report/review", "report/proportion", "report/sign", "report/escape", "vision/length"},
 		never:   []string{"os", "database/sql", "modernc.org", "gocv.io"},
 		because: "a sheet is made of one crew's work; it opens no file and no picture",
 	},
@@ -70,6 +70,7 @@ var rules = []rule{
 	},
 	{of: "report/record/bag", only: []string{"report/record/bag", "report/escape", "report/regular"}, never: []string{"net", "os/exec"}, because: "a bag is a bag, whatever lies in it, and is read without a network"},
 	{of: "report/record/seal", only: []string{"report/record/seal"}, because: "a seal vouches for bytes"},
+	{of: "report/sign", only: []string{"report/sign"}, never: []string{"os", "html/template"}, because: "a shape is a shape, on whatever page"},
 	{of: "report/escape", only: []string{"report/escape"}, never: []string{"os", "net"}, because: "a text is a text, whoever wrote it"},
 	{of: "report/proportion", only: []string{"report/proportion"}, never: []string{"os", "database/sql"}, because: "statistics know nothing of nails"},
 	{

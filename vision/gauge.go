@@ -31,6 +31,10 @@ type CornerSight struct {
 	U   float64 // standard uncertainty of each coordinate, px
 }
 
+// CardAngle names the gauge of the line of sight to the middle of the card
+// against the card's normal.
+const CardAngle = "angle off square to the card"
+
 // atLeast and atMost note a figure beside its limit.
 func (p *pass) atLeast(r Reason, name, unit string, value, limit float64) {
 	p.r.Gauges = append(p.r.Gauges, Gauge{r, name, unit, value, limit, true})

@@ -144,17 +144,17 @@ func (n *nets) release() {
 	pool.free = append(pool.free, n)
 }
 
-// show hands a stage's picture on, if anybody wants it.
+// show hands a stage's picture on, if anybody wants it. What draw had of it when
+// it failed is closed, too.
 func (p *pass) show(name string, draw func() (gocv.Mat, error)) {
 	if p.o.Stages == nil {
 		return
 	}
 	m, err := draw()
-	if err != nil {
-		return
+	defer m.Close() // one that was never made has nothing to close
+	if err == nil {
+		p.o.Stages(name, m)
 	}
-	defer m.Close()
-	p.o.Stages(name, m)
 }
 
 // underCard tells whether a place of the roof lies under the card or its rim.

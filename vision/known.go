@@ -41,6 +41,11 @@ const usualThickU = 5.0 / 3.4641 // a uniform spread over ±2.5 mm
 
 const printAgain = "print the card again at 100 %, without any fit to the page, on a printer that keeps both directions, and prove it with a steel rule"
 
+// wholePhoto comes first where the picture alone speaks against the print: of a
+// photo that was cropped unevenly the lens has its middle elsewhere than it is
+// taken to be, which looks just like a print that was stretched.
+const wholePhoto = "if the photo was cropped or straightened, send it as the phone made it; if it is whole, "
+
 // Wrong says why a print cannot be measured with; nil when it can.
 func (q Print) Wrong() *Refusal {
 	off, uneven := q.ScaleX-1, q.ScaleX/q.ScaleY-1
@@ -200,7 +205,8 @@ func unevenSeen(h [9]float64, l plane.Lens, prior plane.Prior) (off, slack float
 	if off <= slack {
 		return off, slack, nil
 	}
-	return off, slack, &Refusal{CardWrongSize, fmt.Sprintf("the picture shows the card %.0f %% too %s for its height", 100*off, longShort(lo-1)), printAgain}
+	return off, slack, &Refusal{CardWrongSize, fmt.Sprintf("the picture shows the card %.0f %% too %s for its height", 100*off, longShort(lo-1)),
+		wholePhoto + printAgain}
 }
 
 // stretch is the length of the card's x axis over that of its y axis, for a
@@ -242,5 +248,5 @@ func (p *pass) wrongSize() *Refusal {
 		return nil
 	}
 	return &Refusal{CardWrongSize, fmt.Sprintf("against the width, height and exposure of the product the card is %.1f %% %s; at most %.0f %% can be worked with", 100*math.Abs(off), largeSmall(off), 100*maxPrintOff),
-		"measure the long side of the board, 10 in, with a steel rule; if it is right, check the lengths of the product in the schedule, else " + printAgain}
+		wholePhoto + "measure the long side of the board, 10 in, with a steel rule; if it is right, check the lengths of the product in the schedule, else " + printAgain}
 }

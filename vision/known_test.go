@@ -118,6 +118,9 @@ func TestUnevenSeen(t *testing.T) {
 		if (r != nil) != c.refused {
 			t.Errorf("stretched %.2f at %.0f degrees: %+v, want refused %v", c.stretched, c.tilt, r, c.refused)
 		}
+		if r != nil && !strings.HasPrefix(r.Advice, "if the photo was cropped") {
+			t.Errorf("advice %q blames the print before the crop", r.Advice)
+		}
 		if got := stretch(seenFrom(l, c.stretched, c.tilt, 1200, 50), l); math.Abs(got-c.stretched) > 1e-9 {
 			t.Errorf("stretched %.2f at %.0f degrees: %.4f", c.stretched, c.tilt, got)
 		}

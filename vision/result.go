@@ -208,7 +208,7 @@ type Result struct {
 	Card         *CardSight
 	Camera       Camera
 	ScalePxPerMM float64 // at the middle of the card
-	TiltDeg      float64 // line of sight against the normal of the roof, at the course's middle
+	TiltDeg      float64 // line of sight against the normal: of the roof, at the course's middle; of the card, at its middle, while Camera.Distance is 0
 	Course       *Course
 	Fasteners    []Fastener
 	Checks       []Check

@@ -175,7 +175,7 @@ func (p *pass) pose() (*Refusal, error) {
 	p.cardPose = plane.PoseFrom(flat.H, p.lens)
 	p.r.ScalePxPerMM = p.sight.SquarePx / (card.Standard.SquareMM * math.Sqrt(printed.ScaleX*printed.ScaleY))
 	p.r.TiltDeg = p.cardPose.TiltDeg()
-	p.atMost(Oblique, "angle off square to the card", "degrees", p.r.TiltDeg, maxTilt)
+	p.atMost(Oblique, CardAngle, "degrees", p.r.TiltDeg, maxTilt)
 	p.atLeast(Far, "side of a square of the card", "px", p.sight.SquarePx, max(minSquare, minShare*long))
 	if p.r.TiltDeg > maxTilt {
 		return &Refusal{Oblique, fmt.Sprintf("the card is seen at %.0f degrees from straight above; at most %.0f can be measured", p.r.TiltDeg, maxTilt),

@@ -19,6 +19,8 @@ import (
 	"coursegauge/vision/card"
 
 	"gocv.io/x/gocv"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/recorder"
 )
 
 // Closeness that a drawing must keep, mm.
@@ -306,6 +308,62 @@ func TestRim(t *testing.T) {
 	for _, p := range []Paper{Letter, A4} {
 		if x, y := p.Origin(); x < 12 || y < 12 {
 			t.Errorf("rim of %.1f and %.1f mm; 12 are needed", x, y)
+		}
+	}
+}
+
+// unprinted is how near the edge many office printers print nothing, mm (common
+// practice: 3 to 6 mm, no source).
+const unprinted = 6.0
+
+// No letter of either page lies where printers do not reach, on any paper and in
+// any language.
+func TestTextWithinReachOfPrinters(t *testing.T) {
+	mm := func(v vg.Length) float64 { return v.Dots(72) / vg.Millimeter.Dots(72) }
+	for _, paper := range []Paper{Letter, A4} {
+		for _, lang := range Langs() {
+			o := Options{17, paper, Lang(lang)}
+			for page := CardPage; page <= HowToPage; page++ {
+				c := new(recorder.Canvas)
+				if err := o.sheet(c, func(s string) string { return s }).page(o, page); err != nil {
+					t.Fatal(err)
+				}
+				texts := 0
+				for _, a := range c.Actions {
+					f, is := a.(*recorder.FillString)
+					if !is {
+						continue
+					}
+					texts++
+					drawn := faces().Lookup(f.Font, f.Size)
+					ext := drawn.Extents()
+					x0, x1 := mm(f.Point.X), mm(f.Point.X+drawn.Width(f.String))
+					y0, y1 := mm(f.Point.Y-ext.Descent), mm(f.Point.Y+ext.Ascent)
+					if x0 < unprinted || x1 > paper.W-unprinted || y0 < unprinted || y1 > paper.H-unprinted {
+						t.Errorf("%g x %g mm, %s, page %d: %.30q reaches %.1f to %.1f mm across and %.1f to %.1f mm up", paper.W, paper.H, lang, page, f.String, x0, x1, y0, y1)
+					}
+				}
+				if texts < 5 {
+					t.Errorf("page %d has %d texts", page, texts)
+				}
+			}
+		}
+	}
+}
+
+// One word for one thing: the Spanish card calls a course what the Spanish sheets
+// and lists call it, and messaging apps are no couriers.
+func TestSpanishTerms(t *testing.T) {
+	w := words[Spanish]
+	all := strings.Join(append(append([]string{w.steps, w.caution, w.title, w.place, w.above, w.below}, w.howto...), w.cautions...), " ")
+	for _, word := range []string{"hilada", "mensajero"} {
+		if strings.Contains(all, word) {
+			t.Errorf("the Spanish card says %q", word)
+		}
+	}
+	for _, word := range []string{"hilera", "mensajería"} {
+		if !strings.Contains(all, word) {
+			t.Errorf("the Spanish card never says %q", word)
 		}
 	}
 }

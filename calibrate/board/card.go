@@ -55,14 +55,16 @@ func (s *sheet) drawCard(o Options) error {
 	top, foot := y-3.6, y+high
 	s.text(face(17), left, x, top, fmt.Sprintf("%s %d", w.card, o.Number))
 	s.text(face(13), left, x+33, top, w.numbers[o.Number])
-	s.fitted(8, middle, x+150, top-4, 125, w.print)
+	s.fitted(8, middle, x+150, top-3.4, 125, w.print)
 	s.fitted(7, middle, x+150, top, 125, w.mount)
 	s.text(face(8), right, x+wide-8, top, w.upSlope)
 	s.arrow(.9, x+wide-3, top, x+wide-3, top-7)
 
-	s.bar(x, foot+4.6, wide, w.bar)
-	s.fitted(7, left, x, foot+9.4, wide, w.steps)
-	s.fitted(7, left, x, foot+12.2, wide, w.caution)
+	// On A4 the lowest letters end just over 6 mm from the edge: many printers
+	// reach no farther.
+	s.bar(x, foot+3.3, wide, w.bar)
+	s.fitted(7, left, x, foot+7.1, wide, w.steps)
+	s.fitted(7, left, x, foot+9.5, wide, w.caution)
 	return nil
 }
 
@@ -70,7 +72,7 @@ func (s *sheet) drawCard(o Options) error {
 // outer edge of one end tick to that of the other.
 func (s *sheet) bar(x, y, long float64, label string) {
 	const thick = .25
-	s.fill(s.box(s.box(s.box(nil, x, y-thick/2, long, thick), x, y-2, thick, 4), x+long-thick, y-2, thick, 4), black)
+	s.fill(s.box(s.box(s.box(nil, x, y-thick/2, long, thick), x, y-1.5, thick, 3), x+long-thick, y-1.5, thick, 3), black)
 	f := face(7)
 	w := f.Width(label).Dots(72) / vg.Millimeter.Dots(72)
 	s.fill(s.box(nil, x+long/2-w/2-1.5, y-1.5, w+3, 3), white)

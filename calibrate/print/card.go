@@ -109,10 +109,21 @@ func (c *Card) side(text string, nominal length.MM) (Size, error) {
 		res = max(finest, step(text))
 	}
 	if res > coarsest && math.Abs(float64(v/nominal)-1) < .03 { // farther off is refused for that
-		return Size{}, fmt.Errorf("length %q: read to %s only; read the side to %s or finer and write it so, as in 10.02in, 10-1/32in or 254.5mm", text, length.Millimetres(res), length.Millimetres(coarsest))
+		return Size{}, fmt.Errorf("length %q: read to %s only, and %s or finer is needed; write all digits that were read%s, as in 10.02in, 10-1/32in or 254.5mm", text, length.Millimetres(res), length.Millimetres(coarsest), exactly(text))
 	}
 	c.Resolution = max(c.Resolution, res)
 	return Size{Read: strings.TrimSpace(text), MM: v, U: length.MM(math.Hypot(math.Hypot(float64(res)/math.Sqrt(6), ruleU), wetU))}, nil
+}
+
+// exactly tells how a length without decimals is written when it was read to
+// hundredths: 10in as 10.00in.
+func exactly(text string) string {
+	text = strings.TrimSpace(text)
+	unit := strings.TrimLeft(text, "0123456789")
+	if whole := text[:len(text)-len(unit)]; whole != "" && strings.Trim(unit, ` abcdefghijklmnopqrstuvwxyz"`) == "" {
+		return fmt.Sprintf(" (%s.00%s when it is exactly that)", whole, strings.TrimSpace(unit))
+	}
+	return ""
 }
 
 func both(v length.MM) string { return length.Inches(v) + " (" + length.Millimetres(v) + ")" }

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"coursegauge/vision"
+	"coursegauge/vision/plane"
 )
 
 func TestNew(t *testing.T) {
@@ -28,6 +29,10 @@ func TestNew(t *testing.T) {
 		{r: Reading{Number: 28, Long: "10.00in"}, says: "0 to 27"},
 		{r: Reading{Number: 1, Long: "10"}, says: "no unit"},
 		{r: Reading{Number: 1, Long: "10in"}, says: "read to 25.4 mm only"},
+		{r: Reading{Number: 1, Long: "10 in"}, says: "all digits that were read (10.00in when it is exactly that)"},
+		{r: Reading{Number: 1, Long: `10"`}, says: "10.00\" when"},
+		{r: Reading{Number: 1, Long: "10-1/8in"}, says: "all digits that were read, as in"},
+		{r: Reading{Number: 5, Long: "10.00in", Short: "7.00in"}, x: 1, y: 1, res: 25.4 / 64},
 		{r: Reading{Number: 1, Long: "10cm"}, says: "nominally"},
 		{r: Reading{Number: 1, Long: "10.00in", Short: "10.00in"}, wrong: "too large"},
 		{r: Reading{Number: 1, Long: "10.00in", Thickness: "5in"}, says: "over 30 mm"},
@@ -66,8 +71,8 @@ func TestNew(t *testing.T) {
 		if math.Abs(p.U-want) > 1e-9 {
 			t.Errorf("%+v: u %.6f, want %.6f", c.r, p.U, want)
 		}
-		if p.U >= .0015 && c.r.Short == "" {
-			t.Errorf("%+v: a proved print is known no better (%.4f) than one that is not", c.r, p.U)
+		if p.U >= plane.DefaultPrior(true).CardScale*.6 {
+			t.Errorf("%+v: a proved print is known hardly better (%.4f) than one that is not", c.r, p.U)
 		}
 	}
 }

@@ -18,7 +18,7 @@ func newCamera(t *terminal) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "camera",
 		Short: "teach the lens of a phone",
-		Args:  cobra.NoArgs,
+		Args:  noSuchCommand,
 		RunE:  func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	c.AddCommand(newCameraLearn(t))
@@ -47,11 +47,13 @@ courses count too, by the card in them; alone they rarely suffice, and the
 command then says what is missing.
 
 --out is a file, or a folder in which the profile is named by device, lens and
-picture size. inspect --camera auto finds files named *` + lens.Ext + `.
+picture size. inspect --camera auto finds files named *` + lens.Ext + ` beside the
+photos, in the working folder and in ` + settingsText + `;
+a profile elsewhere is named with --camera FILE.
 
 Exit status: 0 done; 1 done, and the views do not determine the lens well; 2
 wrong use; 3 could not do it.`,
-		Example: `  coursegauge camera learn lens-photos/ --out profiles/
+		Example: `  coursegauge camera learn lens-photos/ --out ~/.config/coursegauge/
   coursegauge inspect lot-7/ --schedule lot-7.yaml --out lot-7-report --camera auto`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
@@ -94,10 +96,23 @@ func runLearn(ctx context.Context, t *terminal, o learnOptions, args []string) e
 	if err := tellLearned(t, o, learned, path, picture); err != nil {
 		return err
 	}
+	t.hint(outOfSight(path))
 	if len(learned.Profile.Warnings) > 0 {
 		return errNeedsPerson
 	}
 	return nil
+}
+
+// outOfSight is what to know about a profile that --camera auto does not find
+// by itself, "" for one that it does.
+func outOfSight(path string) string {
+	switch {
+	case !strings.HasSuffix(path, lens.Ext):
+		return "--camera auto looks for *" + lens.Ext + " only; name this one: --camera " + path
+	case !lookedIn(filepath.Dir(path)):
+		return "--camera auto does not look into this folder unless the photos lie there; name it: --camera " + path
+	}
+	return ""
 }
 
 // seeAll looks for the card in each photo in turn: one decoded picture at a time.
@@ -155,7 +170,7 @@ func writeProfile(out string, l *lens.Learned) (path, picture string, err error)
 		path = filepath.Join(out, l.Profile.FileName())
 	}
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		return "", "", failure{fmt.Sprintf("--out: cannot make the folder %s: %v", filepath.Dir(path), cause(err)), ""}
+		return "", "", failure{fmt.Sprintf("--out: cannot make the folder %s: %v", filepath.Dir(path), cause(err)), writeHint(nearestFolder(filepath.Dir(path)), err)}
 	}
 	data, err := l.Profile.Encode()
 	if err != nil {

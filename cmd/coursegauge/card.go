@@ -21,7 +21,7 @@ func newCard(t *terminal) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "card",
 		Short: "make the card to print, and prove a print",
-		Args:  cobra.NoArgs,
+		Args:  noSuchCommand,
 		RunE:  func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	c.AddCommand(newCardMake(t), newCardProve(t))
@@ -141,9 +141,11 @@ the other. The thickness of the mounted card helps where the card lies next to
 the heads.
 
 A length is taken as read to its last digit, but not finer than 1/64 in unless
---resolution says so. A print more than 3 % off, or uneven by more than 1 %, is
-refused: print it again.`,
+--resolution says so: a side that is exactly 10 in long is 10.00in, since 10in
+would be read to a whole inch. A print more than 3 % off, or uneven by more than
+1 %, is refused: print it again.`,
 		Example: `  coursegauge card prove --number 3 --length 10.02in --short 7.01in --thickness 3mm --out cards.json
+  coursegauge card prove --number 5 --length 10.00in --short 7.00in --out cards.json   # an exact print
   coursegauge card prove --number 4 --length 254.5mm --out cards.json
   coursegauge inspect lot-7/ --schedule lot-7.yaml --out lot-7-report --card cards.json`,
 		Args: noWords,
@@ -151,7 +153,7 @@ refused: print it again.`,
 	}
 	f := c.Flags()
 	f.IntVar(&o.Number, "number", -1, fmt.Sprintf("the card's number `N`, 0 to %d", card.Standard.MaxNumber))
-	f.StringVar(&o.Long, "length", "", "the measured long side of the board, a `LENGTH` such as 10.02in, 10-1/32in or 254.5mm")
+	f.StringVar(&o.Long, "length", "", "the measured long side of the board, a `LENGTH` such as 10.00in, 10-1/32in or 254.5mm")
 	f.StringVar(&o.Short, "short", "", "the measured short side of the board, a `LENGTH`")
 	f.StringVar(&o.Thickness, "thickness", "", "how thick the mounted card is, a `LENGTH`")
 	f.StringVar(&o.Resolution, "resolution", "", "to what `LENGTH` the rule was read, such as 0.2mm with a vernier")
@@ -165,7 +167,7 @@ func runProve(t *terminal, o proveOptions) error {
 	case o.Number == -1:
 		return usageError{"--number is missing", "the number stands on the card: --number N"}
 	case o.Long == "":
-		return usageError{"--length is missing", "measure the long side of the board and give it with its unit: --length 10.02in"}
+		return usageError{"--length is missing", "measure the long side of the board and give it with its unit: --length 10.02in, or 10.00in when it is exact"}
 	case o.out == "":
 		return usageError{"--out is missing", "name the card file: --out cards.json"}
 	}

@@ -94,6 +94,11 @@ func profileFolders(photos []photoFile) []string {
 	return out
 }
 
+// lookedIn tells whether --camera auto looks into a folder wherever the photos lie.
+func lookedIn(folder string) bool {
+	return slices.ContainsFunc(profileFolders(nil), func(dir string) bool { return identity(dir) == identity(folder) })
+}
+
 // findProfiles reads every profile there is; one that cannot be read is told and left out.
 func findProfiles(t *terminal, photos []photoFile) (out []namedProfile) {
 	for _, dir := range profileFolders(photos) {

@@ -8,7 +8,6 @@ import (
 	"os"
 	"os/signal"
 	"regexp"
-	"strings"
 	"syscall"
 
 	_ "coursegauge/cmd/coursegauge/codecs" // first: what it leaves out of the start
@@ -98,6 +97,7 @@ a report that shows the few that a person must look at.
 Exit status: 0 done; 1 done, and something needs a person (a refused photo);
 2 wrong use; 3 could not do it; 130 stopped.`,
 		Example:       "  coursegauge inspect lot-7/ --schedule lot-7.yaml --out lot-7-report",
+		Version:       version,
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          noSuchCommand,
@@ -105,29 +105,24 @@ Exit status: 0 done; 1 done, and something needs a person (a refused photo);
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(flagError)
-	root.SuggestionsMinimumDistance = 2
+	root.SetVersionTemplate(ownVersions().line() + "\n")
 	root.AddCommand(newRecord(t))
 	root.AddCommand(newLedger(t), newCrew(t), newSampling(t))
 	root.AddCommand(newInspect(t), newMerge(t), newCamera(t), newCard(t), newTrial(t), newExplain(t), newReview(t), newVersion(t), newMan())
 	return root
 }
 
-// noSuchCommand answers words after the program's name that are no command.
-func noSuchCommand(c *cobra.Command, args []string) error {
-	if len(args) == 0 {
-		return nil
-	}
-	hint := c.CommandPath() + " --help lists the commands"
-	if near := c.SuggestionsFor(args[0]); len(near) > 0 {
-		hint = "did you mean: " + c.CommandPath() + " " + strings.Join(append(near[:1], args[1:]...), " ")
-	}
-	return usageError{"no such command: " + args[0], hint}
-}
-
 // notANumber is how the flag library words a number that is none.
 var notANumber = regexp.MustCompile(`strconv\.\w+: parsing "[^"]*": .*`)
 
 func flagError(c *cobra.Command, err error) error {
+	if words := c.Flags().Args(); c.HasSubCommands() && len(words) > 0 {
+		return noSuchCommand(c, words) // the word before the flag is the mistake
+	}
 	what := notANumber.ReplaceAllString(oneLine(err.Error()), "a whole number is needed")
-	return usageError{what, c.CommandPath() + " --help shows the flags with an example"}
+	hint := c.CommandPath() + " --help shows the flags with an example"
+	if near := nearFlag(c, err); near != "" {
+		hint = "did you mean: --" + near
+	}
+	return usageError{what, hint}
 }

@@ -33,12 +33,24 @@ func openFolder(flag, folder string, photos []photoFile) error {
 		}
 	}
 	if err := os.MkdirAll(folder, 0o755); err != nil {
-		return failure{fmt.Sprintf("%s: cannot make the folder %s: %v", flag, folder, cause(err)), ""}
+		return failure{fmt.Sprintf("%s: cannot make the folder %s: %v", flag, folder, cause(err)), writeHint(nearestFolder(folder), err)}
 	}
 	if err := tryWriting(folder); err != nil {
-		return failure{fmt.Sprintf("%s: cannot write to the folder %s: %v", flag, folder, cause(err)), ""}
+		return failure{fmt.Sprintf("%s: cannot write to the folder %s: %v", flag, folder, cause(err)), writeHint(folder, err)}
 	}
 	return nil
+}
+
+// nearestFolder is the part of a path that is there.
+func nearestFolder(path string) string {
+	for {
+		_, err := os.Lstat(path)
+		up := filepath.Dir(path)
+		if err == nil || up == path {
+			return path
+		}
+		path = up
+	}
 }
 
 // fileEndings are endings of names that a person gives to a file, not to a folder.

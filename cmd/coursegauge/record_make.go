@@ -117,7 +117,12 @@ func runRecordMake(ctx context.Context, t *terminal, o recordMakeOptions, dir st
 	if err != nil {
 		return o.explain(ctx, err)
 	}
-	return o.tell(t, made)
+	return o.tell(t, made, standing(in))
+}
+
+// standing counts the decisions that stand about what is in the record.
+func standing(in record.Input) int {
+	return review.Fold(in.Decisions).Stand() - review.Strangers(in.Document, in.Decisions)
 }
 
 func (o recordMakeOptions) check() error {
@@ -390,27 +395,31 @@ func (o recordMakeOptions) explain(ctx context.Context, err error) error {
 	return failure{escape.Text(fmt.Sprintf("cannot make %s: %s", o.out, oneLine(err.Error()))), "nothing was left under that name"}
 }
 
-func (o recordMakeOptions) tell(t *terminal, m record.Made) error {
+func (o recordMakeOptions) tell(t *terminal, m record.Made, stand int) error {
 	for _, d := range m.Doubts {
 		t.warn("%s", escape.Text(d))
 	}
 	if m.NotDone > 0 {
 		t.warn("the run was stopped before %s: this record is not complete; finish it by the same inspect command, then make the record again", plural(m.NotDone, "photo", "photos"))
 	}
-	if err := o.print(t, m); err != nil || len(m.Doubts)+m.NotDone == 0 {
+	if err := o.print(t, m, stand); err != nil || len(m.Doubts)+m.NotDone == 0 {
 		return err
 	}
 	return errNeedsPerson
 }
 
-func (o recordMakeOptions) print(t *terminal, m record.Made) error {
+func (o recordMakeOptions) print(t *terminal, m record.Made, stand int) error {
 	if o.json {
 		return t.json(map[string]any{
 			"format": "coursegauge-record-made/1", "record": o.out, "number": m.Digest, "photos": len(m.Contents.Photos), "rewritten": m.Rewritten, "not_done": m.NotDone, "bytes": m.Octets,
-			"decisions": m.Contents.Decisions, "signed_by": m.Contents.SignedBy, "time_stamped": m.Contents.Stamped, "left_out": append([]string{}, m.Contents.LeftOut...),
+			"decisions": m.Contents.Decisions, "decisions_standing": stand, "signed_by": m.Contents.SignedBy, "time_stamped": m.Contents.Stamped, "left_out": append([]string{}, m.Contents.LeftOut...),
 		})
 	}
-	t.say("%s: %s, %s, %s", escape.Text(o.out), plural(len(m.Contents.Photos), "photo", "photos"), plural(m.Contents.Decisions, "decision", "decisions"), megabytes(m.Octets))
+	decided := plural(stand, "decision", "decisions")
+	if undone := m.Contents.Decisions - stand; undone > 0 {
+		decided += fmt.Sprintf(" (and %d that were changed or undone)", undone)
+	}
+	t.say("%s: %s, %s, %s", escape.Text(o.out), plural(len(m.Contents.Photos), "photo", "photos"), decided, megabytes(m.Octets))
 	for _, what := range m.Contents.LeftOut {
 		t.say("left out: %s", escape.Text(what))
 	}

@@ -341,6 +341,21 @@ func TestRecordBagOnly(t *testing.T) {
 	runIn(t, t.TempDir(), "record", "verify", filepath.Join(suite, "v1.0/valid/basicBag")).said(t, exitLook, "no record of coursegauge", "--bag-only")
 }
 
+// wholeWords looks for names of columns and rows of which a word is broken.
+func wholeWords(b *browser, what string) {
+	b.t.Helper()
+	var broken []string
+	b.eval(`[...document.querySelectorAll("th")].flatMap(th => [...th.firstChild.data.matchAll(/\S+/g)].filter(m => {
+		const r = document.createRange();
+		r.setStart(th.firstChild, m.index);
+		r.setEnd(th.firstChild, m.index + m[0].length);
+		return r.getClientRects().length > 1;
+	}).map(m => m[0]))`, &broken)
+	if len(broken) > 0 {
+		b.t.Errorf("%s: broken words: %q", what, broken)
+	}
+}
+
 // The summary is two pages on Letter and on A4 however much there is to tell, asks
 // for nothing from outside and breaks no rule of accessibility.
 func TestRecordSummaryPages(t *testing.T) {
@@ -364,6 +379,7 @@ func TestRecordSummaryPages(t *testing.T) {
 			if wide > 0 {
 				t.Errorf("%s, %d px: the page is %.0f px wider than the window", name, width, wide)
 			}
+			wholeWords(b, fmt.Sprintf("%s, %d px", name, width))
 		}
 		var loaded bool
 		b.eval(`document.fonts.ready.then(() => document.fonts.check("12px 'Liberation Sans'") && [...document.fonts].some(f => f.status === "loaded"))`, &loaded)
@@ -371,6 +387,7 @@ func TestRecordSummaryPages(t *testing.T) {
 			t.Errorf("%s: its own font was not used", name)
 		}
 		b.look(816, 1056, "print", "light")
+		wholeWords(b, name+", printed")
 		for _, paper := range [][2]float64{{8.5, 11}, {8.27, 11.69}} {
 			if pages := pdfPages(t, b.pdf(paper[0], paper[1])); pages != nil && len(pages) != 3 { // what follows the last form feed is empty
 				t.Errorf("%s on %v in: %d pages, want 2", name, paper, len(pages)-1)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -214,7 +215,7 @@ func (r *reviewed) merge(t *terminal, path string) error {
 	if err != nil {
 		return failure{err.Error(), ""}
 	}
-	t.say("%s taken in, %d there already, %d about nothing here", plural(len(after)-len(before), "decision", "decisions"), len(fits)-(len(after)-len(before)), len(theirs)-len(fits))
+	t.say("%s taken in, %d there already, %d about nothing here; %d stand now", plural(len(after)-len(before), "decision", "decisions"), len(fits)-(len(after)-len(before)), len(theirs)-len(fits), review.Fold(after).Stand())
 	if len(fits) < len(theirs) {
 		return errors.Join(r.writeCSV(), errNeedsPerson)
 	}
@@ -273,7 +274,7 @@ func (r *reviewed) tellStanding(t *terminal) error {
 	for _, key := range conflicts {
 		var said []string
 		for _, d := range a[key] {
-			said = append(said, fmt.Sprintf("%s (%s)", d.What, escape.Text(d.Who)))
+			said = append(said, fmt.Sprintf("%s (%s)", d.What, cmp.Or(escape.Text(d.Who), "no name")))
 		}
 		t.say("people disagree on %s of %s: %s", a[key][0].Target, a[key][0].File, strings.Join(said, ", "))
 	}

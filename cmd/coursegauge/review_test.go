@@ -294,7 +294,7 @@ func TestReviewTwoWindows(t *testing.T) {
 	one.eval(`document.querySelectorAll("article.entry")[1].dataset.photo`, &photo)
 	stranger := review.Decision{Format: review.Format, ID: review.NewID(), Photo: photo, File: j.document.Photos[0].File, Target: target, What: review.Wrong, Who: "second reader", When: "2026-05-04T17:30:00+02:00"}
 	writeFile(t, filepath.Join(dir, "theirs.jsonl"), line(t, stranger))
-	runIn(t, dir, "review", ".", "--merge", "theirs.jsonl").said(t, exitLook, "1 decision taken in", "people disagree on "+target, "second reader", "first reader")
+	runIn(t, dir, "review", ".", "--merge", "theirs.jsonl").said(t, exitLook, "1 decision taken in", "stand now", "people disagree on "+target, "second reader", "first reader")
 	for _, b := range []*browser{one, two} {
 		b.until("the conflict to be shown", `document.querySelectorAll("article.entry")[1].querySelector(".answer.conflict")?.textContent.includes("second reader")`)
 	}
@@ -329,6 +329,17 @@ func TestReviewAsAFile(t *testing.T) {
 	b.call("Page.setDownloadBehavior", map[string]any{"behavior": "allow", "downloadPath": down}, nil)
 	address := (&url.URL{Scheme: "file", Path: filepath.Join(dir, "report.html")}).String()
 	b.open(address)
+	// Without a name nothing is decided; the page asks for it, and goes on.
+	b.press("o", "w", "n")
+	b.until("the name to be asked for", `document.activeElement.id === "who" && document.querySelector("#state").textContent.includes("who you are")`)
+	var kept int
+	b.eval(`document.querySelectorAll("article.entry[data-answer=wrong], article.entry .note").length`, &kept)
+	if kept != 0 {
+		t.Errorf("%d entries were decided or noted by nobody", kept)
+	}
+	b.eval(`document.querySelector("#who").value = ""`, new(string)) // the key of the note came after the field had the focus
+	b.press("m", "e", "Enter")
+	b.until("the name to be taken", `document.querySelector("#state").textContent.startsWith("Thank you, me.")`)
 	b.press("o", "w", "s", "c")
 	b.until("three", `document.querySelector("#progress").textContent.startsWith("3 of ")`)
 	b.open(address)
@@ -345,6 +356,11 @@ func TestReviewAsAFile(t *testing.T) {
 	}
 	runIn(t, dir, "review", ".", "--merge", files[0]).said(t, exitDone, "taken in, 0 there already, 0 about nothing here")
 	all := decisionsIn(t, dir)
+	for _, d := range all {
+		if d.Who == "" {
+			t.Errorf("decided by nobody: %+v", d)
+		}
+	}
 	if last := all[len(all)-1]; last.Who != "<i>third</i>" || last.What != review.Wrong || last.Tool == "" {
 		t.Errorf("%+v", last)
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"runtime"
 
 	"github.com/spf13/cobra"
@@ -13,12 +14,20 @@ var version = "unknown"
 // cardFormat names the drawing of the card that this build reads.
 const cardFormat = "coursegauge-card/1"
 
-// versions is what `version --json` prints.
+// versions is what `version` and --version print.
 type versions struct {
 	Version    string `json:"version"`
 	OpenCV     string `json:"opencv"`
 	CardFormat string `json:"card_format"`
 	Go         string `json:"go"`
+}
+
+func ownVersions() versions {
+	return versions{version, gocv.OpenCVVersion(), cardFormat, runtime.Version()}
+}
+
+func (v versions) line() string {
+	return fmt.Sprintf("coursegauge %s, OpenCV %s, card format %s, %s", v.Version, v.OpenCV, v.CardFormat, v.Go)
 }
 
 func newVersion(t *terminal) *cobra.Command {
@@ -29,11 +38,10 @@ func newVersion(t *terminal) *cobra.Command {
 		Example: "  coursegauge version --json",
 		Args:    noArguments,
 		RunE: func(*cobra.Command, []string) error {
-			v := versions{version, gocv.OpenCVVersion(), cardFormat, runtime.Version()}
 			if asJSON {
-				return t.json(v)
+				return t.json(ownVersions())
 			}
-			t.say("coursegauge %s, OpenCV %s, card format %s, %s", v.Version, v.OpenCV, v.CardFormat, v.Go)
+			t.say("%s", ownVersions().line())
 			return nil
 		},
 	}

@@ -135,9 +135,25 @@ func cannotWrite(path string, err error) error {
 	case errors.As(err, &unfinished):
 		return failure{what, "the new files are whole in " + commit.Folder + " of that folder, and the next run that may write there puts them into place"}
 	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
-		return failure{what, "make room or give another --out; nothing was changed there"}
+		return failure{what, "make room there or write elsewhere; nothing was changed there"}
 	}
-	return failure{what, "give another --out; nothing was changed there"}
+	return failure{what, writeHint(filepath.Dir(path), err)}
+}
+
+// writeHint is what to do when a file cannot be written into a folder.
+func writeHint(folder string, err error) string {
+	info, missing := os.Stat(folder)
+	switch {
+	case errors.Is(missing, fs.ErrNotExist):
+		return "there is no folder " + escape.Text(folder) + "; make it first: mkdir -p " + escape.Text(folder)
+	case missing == nil && !info.IsDir():
+		return escape.Text(folder) + " is a file, not a folder; write elsewhere"
+	case errors.Is(err, fs.ErrPermission):
+		return "this user may not write there; write elsewhere, or have the folder's owner allow it"
+	case errors.Is(err, syscall.EROFS):
+		return "that disk can only be read; write elsewhere"
+	}
+	return "write elsewhere; nothing was changed there"
 }
 
 // status is how a run ended.

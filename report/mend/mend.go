@@ -201,7 +201,7 @@ func (l list) place(it *item, p inspection.Photo, f inspection.Finding) {
 		return
 	}
 	if f.Joint != nil {
-		it.Name = l.say("Joint %d of the course below", *f.Joint)
+		it.Name = l.say("Joint %d of the course below", *f.Joint+1) // an index; people count from 1
 		if *f.Joint >= 0 && *f.Joint < len(p.Course.LowerJoints) {
 			at := p.Course.LowerJoints[*f.Joint].Px
 			it.X, it.Y = at[0], at[1]

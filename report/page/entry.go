@@ -230,7 +230,7 @@ func (in subject) pieceEntry(f judge.PieceFinding, target string, most int) (ent
 	case f.Piece >= 0:
 		e.Title = fmt.Sprintf("Piece %d", f.Piece)
 	case f.Joint >= 0:
-		e.Title = fmt.Sprintf("Lower joint %d", f.Joint)
+		e.Title = fmt.Sprintf("Lower joint %d", f.Joint+1) // an index; people count from 1, as pieces do
 	}
 	e.Lines = findingLines([]judge.Finding{f.Finding})
 	e.Remedies = remedies(e.Lines)

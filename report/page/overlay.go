@@ -7,6 +7,7 @@ import (
 
 	"coursegauge/report/inspection"
 	"coursegauge/report/schedule"
+	"coursegauge/report/sign"
 	"coursegauge/vision"
 	"coursegauge/vision/length"
 )
@@ -26,8 +27,7 @@ type line struct{ Class, Points, Title string }
 // label is a short text with its middle at a place.
 type label struct{ X, Y, Text string }
 
-// mark shows one head. The shape tells the verdict: a diamond is suspect, a
-// square unresolved, a circle clear, a triangle not judged.
+// mark shows one head; its shape tells the verdict, as package sign says.
 type mark struct {
 	ID               int
 	Verdict          string
@@ -80,7 +80,7 @@ func (o *overlay) addCourse(r *vision.Result, s schedule.Schedule) {
 		if r.ToPicture != nil {
 			if x, y, ok := onRoof(r.ToPicture, l.Px, 0, 0); ok {
 				foot := r.ToPicture(x, y-s.Shingle.Exposure)
-				o.Labels = append(o.Labels, label{num(foot.X + 0.5), num(foot.Y + 0.5), fmt.Sprintf("lower joint %d", i)})
+				o.Labels = append(o.Labels, label{num(foot.X + 0.5), num(foot.Y + 0.5), fmt.Sprintf("lower joint %d", i+1)}) // as in its entry
 			}
 		}
 		o.addUpright(r, "lower-joint", "joint of the course below", true, l.Px, -s.Shingle.Exposure, s.Band.High)
@@ -129,7 +129,7 @@ func newMark(file string, h inspection.Fastener, width float64) mark {
 	m := mark{
 		ID: h.ID, Verdict: h.Verdict,
 		X: num(h.Px[0] + 0.5), Y: num(h.Px[1] + 0.5),
-		Shape:  shape(h.Verdict, size),
+		Shape:  sign.Path(h.Verdict, size),
 		LabelX: num(size * 1.25), LabelY: num(-size * 0.9),
 		Title: fmt.Sprintf("head %d: %s", h.ID, say(resultWords, h.Verdict)),
 	}
@@ -140,28 +140,6 @@ func newMark(file string, h inspection.Fastener, width float64) mark {
 		m.Linked, m.Link = true, headID(file, h.ID)
 	}
 	return m
-}
-
-// shape is a closed path about the origin that is told from the others
-// without its colour.
-func shape(verdict string, r float64) string {
-	polygon := func(corners ...float64) string {
-		var b strings.Builder
-		for i := 0; i < len(corners); i += 2 {
-			b.WriteString("ML"[min(i, 1):min(i, 1)+1] + num(corners[i]*r) + " " + num(corners[i+1]*r))
-		}
-		return b.String() + "Z"
-	}
-	switch verdict {
-	case "suspect":
-		return polygon(0, -1.5, 1.5, 0, 0, 1.5, -1.5, 0)
-	case "unresolved":
-		return polygon(-1.1, -1.1, 1.1, -1.1, 1.1, 1.1, -1.1, 1.1)
-	case "clear":
-		s := num(r)
-		return fmt.Sprintf("M-%s 0A%s %s 0 1 1 %s 0A%s %s 0 1 1 -%s 0Z", s, s, s, s, s, s, s)
-	}
-	return polygon(0, -1.4, 1.3, 0.9, -1.3, 0.9)
 }
 
 func needsLook(result string) bool { return result == "suspect" || result == "unresolved" }

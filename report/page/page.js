@@ -84,7 +84,10 @@ function placeOf(g) {
 }
 const heads = [...targets.values()].filter(t => t.mark);
 
+// decide keeps what one person says about each of the list and gives what stood
+// before; without the person's name it asks for that, keeps nothing and gives null.
 function decide(list, what, note) {
+	if (!named()) return null;
 	const before = list.map(t => ({t, what: answer(t.key).by?.what || "open", note: answer(t.key).by?.note}));
 	for (const t of list) {
 		const standing = answer(t.key).standing, d = {
@@ -282,10 +285,14 @@ function nextOpen() {
 	tell((served && !pending.size ? "Saved. " : "") + "Every entry is decided.");
 }
 const undone = [];
+// did keeps what stood before, to be undone; it tells whether anything was decided.
+function did(at, before) {
+	if (before) undone.push({at, before});
+	return !!before;
+}
 function decideEntry(what) {
 	if (at < 0) return go(0);
-	undone.push({at, before: decide(entries[at].targets.filter(t => what !== "no_nail" || t.target.startsWith("head/")), what)});
-	nextOpen();
+	if (did(at, decide(entries[at].targets.filter(t => what !== "no_nail" || t.target.startsWith("head/")), what))) nextOpen();
 }
 function undo() {
 	const last = undone.pop();
@@ -305,6 +312,7 @@ document.addEventListener("focusin", f => {
 // ---- notes ----
 
 function note() {
+	if (!named()) return;
 	if (at < 0) go(0);
 	const e = entries[at];
 	if (one(".note", e)) return one(".note textarea", e).focus();
@@ -312,7 +320,7 @@ function note() {
 	const text = make("textarea", {rows: 3, maxLength: 2500, value: old, id: e.id + "-n"});
 	const close = () => { box.remove(); e.focus(); };
 	const save = () => {
-		undone.push({at: e.number, before: e.targets.flatMap(t => decide([t], answer(t.key).by?.what && answer(t.key).what !== "conflict" ? answer(t.key).by.what : "open", text.value.trim()))});
+		if (named()) did(e.number, e.targets.flatMap(t => decide([t], answer(t.key).by?.what && answer(t.key).what !== "conflict" ? answer(t.key).by.what : "open", text.value.trim())));
 		close();
 	};
 	const box = make("div", {className: "note"}, make("label", {htmlFor: text.id, textContent: "Note"}), text,
@@ -352,9 +360,9 @@ function markAt(x, y) {
 	const a = marking.a, reach = marking.w / 110, near = (px, py) => Math.hypot(px - x, py - y) < reach;
 	const head = a.heads.find(t => near(...t.place));
 	const old = [...targets.values()].find(t => t.on === a && answer(t.key).what === "missed" && near(...t.target.split("/").slice(1).map(v => +v + .5)));
-	if (old) undone.push({at: -1, before: decide([old], "open")});
-	else if (head) undone.push({at: -1, before: decide([head], answer(head.key).what === "no_nail" ? "open" : "no_nail")});
-	else undone.push({at: -1, before: decide([addTarget(a, {target: `place/${(x - .5).toFixed(1)}/${(y - .5).toFixed(1)}`, on: a})], "missed")});
+	if (old) did(-1, decide([old], "open"));
+	else if (head) did(-1, decide([head], answer(head.key).what === "no_nail" ? "open" : "no_nail"));
+	else did(-1, decide([addTarget(a, {target: `place/${(x - .5).toFixed(1)}/${(y - .5).toFixed(1)}`, on: a})], "missed"));
 }
 document.addEventListener("click", c => {
 	const over = marking && c.target.closest?.("svg.over");
@@ -466,20 +474,36 @@ document.addEventListener("click", c => {
 	if (!b) return;
 	const e = b.closest("article.entry"), what = b.dataset.say;
 	go(e.number, true);
-	if (b.alone) undone.push({at: e.number, before: decide([b.alone], what)});
+	if (b.alone) did(e.number, decide([b.alone], what));
 	else if (what === "note") note();
 	else if (what === "undo") undo();
 	else decideEntry(what);
 });
 for (const a of photos) {
 	a.marker = button("mark what was missed, or is no nail", () => mark(a), {"aria-pressed": "false"});
-	a.whole.toggle = button("every head here is found or marked", () => undone.push({at: -1, before: decide([a.whole], answer(a.whole.key).what === "complete" ? "open" : "complete")}), {"aria-pressed": "false"});
+	a.whole.toggle = button("every head here is found or marked", () => did(-1, decide([a.whole], answer(a.whole.key).what === "complete" ? "open" : "complete")), {"aria-pressed": "false"});
 	one(".tools", a).append(a.marker, a.whole.toggle);
 }
 if (served) for (const link of all("a.full")) link.href = "photo/" + link.closest("article").dataset.photo;
 for (const link of all("a.full")) link.target = "_blank";
 
-const name_field = make("input", {id: "who", value: who, maxLength: 200, autocomplete: "off", size: 12, onchange: () => { who = name_field.value.trim(); shelf.put("who", who); }});
+const name_field = make("input", {id: "who", value: who, maxLength: 200, autocomplete: "name", size: 12, placeholder: "your name", onchange: () => {
+	who = name_field.value.trim();
+	shelf.put("who", who);
+	if (who && asked) tell("Thank you, " + plain(who) + ". Decide now.");
+	asked = asked && !who;
+}});
+name_field.onkeydown = k => { if (k.key === "Enter") { name_field.blur(); entries[at]?.focus({preventScroll: true}); } };
+// named tells whether a decision would have somebody's name, and asks for one.
+let asked = false;
+function named() {
+	if (who) return true;
+	asked = true;
+	tell("Nothing was kept yet: first say who you are, then decide again.", true);
+	one("details.more", desk).open = true;
+	name_field.focus();
+	return false;
+}
 const fetch_button = button("download decisions", download);
 const desk = make("div", {id: "desk", role: "region", "aria-label": "deciding"},
 	make("div", {className: "say-so"}, progress, state, warn),

@@ -20,6 +20,7 @@ import (
 
 	"coursegauge/report/inspection"
 	"coursegauge/report/judge"
+	"coursegauge/report/sign"
 	"coursegauge/vision"
 	"coursegauge/vision/length"
 )
@@ -270,7 +271,7 @@ func TestMarksStandOnTheHeads(t *testing.T) {
 func TestVerdictsDifferInShape(t *testing.T) {
 	seen := map[string]string{}
 	for verdict := range resultWords {
-		s := shape(verdict, 10)
+		s := sign.Path(verdict, 10)
 		if other, ok := seen[s]; ok {
 			t.Errorf("%s and %s look alike", verdict, other)
 		}

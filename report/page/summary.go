@@ -11,6 +11,7 @@ import (
 	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/schedule"
+	"coursegauge/report/sign"
 	"coursegauge/vision/length"
 )
 
@@ -23,7 +24,10 @@ var style string
 //go:embed page.js
 var script string
 
-var templates = template.Must(template.New("").ParseFS(files, "*.tmpl"))
+var templates = template.Must(template.New("").Funcs(template.FuncMap{
+	"sign":     func(verdict string) string { return sign.Path(verdict, 5.5) }, // in a box of 20 by 20
+	"signName": sign.Name,
+}).ParseFS(files, "*.tmpl"))
 
 // Style is the look of the report, for the other pages of the program.
 func Style() string { return style }

@@ -156,7 +156,7 @@ func TestPieceEntries(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(entries) != 2 || entries[0].Title != "Piece 0" || entries[1].Title != "Lower joint 0" || entries[0].Views[0].Target != "piece/0/gap/0" || entries[1].Views[0].Target != "joint/0/offset/0" {
+	if len(entries) != 2 || entries[0].Title != "Piece 0" || entries[1].Title != "Lower joint 1" || entries[0].Views[0].Target != "piece/0/gap/0" || entries[1].Views[0].Target != "joint/0/offset/0" {
 		t.Fatalf("%+v", entries)
 	}
 	dims := 0

@@ -265,7 +265,7 @@ func (s *summary) findings(v Verdict) {
 	var first, second []*findingRow
 	rows := map[string]*findingRow{}
 	marked(v, func(p inspection.Photo, target, at, _, result, text string) {
-		reason, _, _ := strings.Cut(text, "; ") // what is usually done stands in the report
+		reason := firstPart(text) // what is usually done stands in the report
 		if row := rows[p.SHA256+target]; row != nil {
 			row.What = cut(row.What+"; "+reason, longestText)
 			return
@@ -294,6 +294,22 @@ func (s *summary) findings(v Verdict) {
 	s.MoreFindings = len(all) - len(s.Findings)
 }
 
+// firstPart is a text up to its first semicolon, those in brackets aside.
+func firstPart(text string) string {
+	depth := 0
+	for i, r := range text {
+		switch {
+		case r == '(':
+			depth++
+		case r == ')':
+			depth--
+		case r == ';' && depth <= 0 && strings.HasPrefix(text[i:], "; "):
+			return text[:i]
+		}
+	}
+	return text
+}
+
 func (s *summary) refused(photos []inspection.Photo) {
 	for _, p := range photos {
 		if p.Refusal == nil {
@@ -313,17 +329,35 @@ func (s *summary) accuracy(v Verdict) {
 		say("Height of a head above the butt edge: half of the heads are known to ±%.2f mm (±%.3f in) or better, nineteen in twenty to ±%.2f mm (±%.3f in) or better (U95, as the program estimates it for each head).",
 			half, half/float64(length.Inch), most, most/float64(length.Inch))
 	}
+	if words := cardWords(v.Document.Photos); words != "" {
+		say("%s", words)
+	}
+}
+
+// cardWords says how well the size of the cards is known on which the lengths of
+// the measured photos rest; a refused photo has no lengths.
+func cardWords(photos []inspection.Photo) string {
 	proved, bare := 0, 0
-	for _, p := range v.Document.Photos {
+	for _, p := range photos {
 		switch {
-		case p.Card == nil:
+		case p.Status != inspection.Measured || p.Card == nil:
 		case p.Card.Size == "proved":
 			proved++
 		default:
 			bare++
 		}
 	}
-	say("The printed card, which all lengths rest on, was measured with a steel rule for %d of the photos; for %d it counts as printed true to size, give or take 0.4 %%.", proved, bare)
+	const usual = "it counts as printed true to size, give or take 0.4 %"
+	card := "The printed card, which all lengths rest on: "
+	switch {
+	case proved+bare == 0:
+		return ""
+	case bare == 0:
+		return card + "it was measured with a steel rule in every measured photo."
+	case proved == 0:
+		return card + "nobody measured it; " + usual + " in every measured photo."
+	}
+	return fmt.Sprintf("%sit was measured with a steel rule in %d of %d measured photos; in the others %s.", card, proved, proved+bare, usual)
 }
 
 func (s *summary) seals(v Verdict) {

@@ -85,16 +85,25 @@ func (a Answers) Missed(photo string) (out []Decision) {
 	return out
 }
 
-// Strangers counts the decisions that speak of nothing in the document: of a
-// photo that is not in it, or of a head that lies elsewhere now.
-func Strangers(doc inspection.Document, decisions []Decision) (n int) {
-	known := NewKnown(doc)
-	for _, d := range decisions {
-		if known.Check(d) != nil {
-			n++
+// Stand counts the decisions that stand, people who disagree each for
+// themselves: what was undone, or followed by another decision, counts no more.
+func (a Answers) Stand() (n int) {
+	for _, standing := range a {
+		for _, d := range standing {
+			if d.What != Undecided {
+				n++
+			}
 		}
 	}
 	return n
+}
+
+// Strangers counts the decisions that stand and speak of nothing in the
+// document: of a photo that is not in it, or of a head that lies elsewhere now.
+func Strangers(doc inspection.Document, decisions []Decision) (n int) {
+	known := NewKnown(doc)
+	strange := slices.DeleteFunc(slices.Clone(decisions), func(d Decision) bool { return known.Check(d) == nil })
+	return Fold(strange).Stand()
 }
 
 // Decider is the answers as a table of fasteners takes them.

@@ -93,6 +93,27 @@ func TestCheckWhat(t *testing.T) {
 	}
 }
 
+// What was undone, or followed by another decision, is not counted.
+func TestStand(t *testing.T) {
+	a := decided(5, Wrong)
+	for _, c := range []struct {
+		name string
+		in   []Decision
+		want int
+	}{
+		{"none", nil, 0},
+		{"two heads", []Decision{a, decided(6, Sound)}, 2},
+		{"undone", []Decision{a, decided(5, Undecided, a.ID)}, 0},
+		{"changed", []Decision{a, decided(5, Sound, a.ID)}, 1},
+		{"a disagreement", []Decision{a, decided(5, Sound)}, 2},
+		{"undone by who did not see it", []Decision{a, decided(5, Undecided)}, 1},
+	} {
+		if got := Fold(c.in).Stand(); got != c.want {
+			t.Errorf("%s: %d stand, want %d", c.name, got, c.want)
+		}
+	}
+}
+
 func TestKnown(t *testing.T) {
 	piece, joint := 0, 1
 	doc := inspection.Document{Photos: []inspection.Photo{{
@@ -121,5 +142,10 @@ func TestKnown(t *testing.T) {
 	stranger.Photo = strings.Repeat("cd", 32)
 	if n := Strangers(doc, []Decision{stranger, decided(5, Wrong)}); n != 1 {
 		t.Errorf("%d strangers", n)
+	}
+	undone := decided(5, Undecided, stranger.ID)
+	undone.Photo = stranger.Photo
+	if n := Strangers(doc, []Decision{stranger, decided(5, Wrong), undone}); n != 0 {
+		t.Errorf("%d strangers, the only one was undone", n)
 	}
 }

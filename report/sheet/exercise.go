@@ -11,6 +11,7 @@ import (
 	"coursegauge/report/judge"
 	"coursegauge/report/ledger"
 	"coursegauge/report/review"
+	"coursegauge/report/sign"
 )
 
 // Whole is a photo as an attribute src="data:...", with the size of the photo
@@ -55,7 +56,7 @@ func (e step) More() int       { return len(e.Lines) - len(e.Short()) }
 type ring struct {
 	X, Y, TextX, TextY float64
 	R                  float64
-	Text, Class        string
+	Text, Class, Sign  string
 }
 
 // WriteExercise writes the photos of one exercise in the order they were taken,
@@ -109,6 +110,7 @@ func (e *step) findings(s speaker, p ledger.Photo, q ledger.Product) {
 		}
 		n := len(e.Marks)
 		m := ring{X: h.Px[0], Y: h.Px[1], R: max(h.RadiusPx*1.8, e.Size/2), TextX: h.Px[0], Text: s.count(h.N), Class: statusClass[stands]}
+		m.Sign = sign.Path(verdicts[stands], m.R)
 		m.TextY = m.Y - m.R - e.Size*(.4+1.1*float64(n%2)) // in two rows in turn
 		e.Marks = append(e.Marks, m)
 	}

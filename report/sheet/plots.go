@@ -9,6 +9,7 @@ import (
 
 	"coursegauge/report/ledger"
 	"coursegauge/report/proportion"
+	"coursegauge/report/sign"
 )
 
 // plot is a picture as parts that the template draws, with its text
@@ -45,17 +46,21 @@ func (p *plot) rect(class string, x, y, w, h float64) {
 // num prints a coordinate with at most one decimal.
 func num(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10+0, 'f', -1, 64) }
 
-// mark is the shape of a nail, which tells without colour what stands about it:
-// a dot, a triangle, a diamond.
-func mark(s status, size float64) string {
-	n := func(v float64) string { return num(v * size) }
-	switch s {
-	case good:
-		return "h0"
-	case bad:
-		return "m" + n(-7) + " 0l" + n(7) + " " + n(7) + " " + n(7) + " " + n(-7) + " " + n(-7) + " " + n(-7) + "z"
-	}
-	return "m" + n(-6) + " " + n(5) + "h" + n(12) + "l" + n(-6) + " " + n(-11) + "z"
+// verdicts are what the states of a nail are called on the report: both show
+// them by the same shapes.
+var verdicts = map[status]string{unknown: sign.NotJudged, good: sign.Clear, open: sign.Unresolved, bad: sign.Suspect}
+
+// mark is the shape of a nail, from where the path is.
+func mark(s status, size float64) string { return sign.From(verdicts[s], 4.7*size) }
+
+// aimMark shows an aim point about where the path is: a cross in a ring, since a
+// cross alone stands for a missed head.
+func aimMark(r float64) string {
+	arm, out := num(r), num(2*r)
+	ring := num(r * .6)
+	wide := num(2 * r * .6)
+	return "m-" + arm + " 0h" + out + "m-" + arm + " -" + arm + "v" + out + "m-" + ring + " -" + arm +
+		"a" + ring + " " + ring + " 0 1 0 " + wide + " 0a" + ring + " " + ring + " 0 1 0 -" + wide + " 0"
 }
 
 // crowd is how much smaller marks are where there are many, and the class that
@@ -73,14 +78,10 @@ func crowd(n int) (size float64, class string) {
 // drawn draws points in one path a status, those that are bad last.
 func (p *plot) drawn(points []point, at func(point) (x, y float64)) {
 	size, class := crowd(len(points))
-	for _, s := range []status{good, open, bad} {
+	for _, s := range []status{unknown, good, open, bad} {
 		var b strings.Builder
 		for _, pt := range points {
-			is := pt.status
-			if is == unknown {
-				is = open
-			}
-			if x, y := at(pt); is == s && !math.IsNaN(x) && !math.IsNaN(y) {
+			if x, y := at(pt); pt.status == s && !math.IsNaN(x) && !math.IsNaN(y) {
 				fmt.Fprintf(&b, "M%s %s%s", num(x), num(y), mark(s, size))
 			}
 		}
@@ -90,7 +91,7 @@ func (p *plot) drawn(points []point, at func(point) (x, y float64)) {
 	}
 }
 
-var statusClass = map[status]string{good: "good", open: "open", bad: "bad"}
+var statusClass = map[status]string{unknown: "unknown", good: "good", open: "open", bad: "bad"}
 
 // path draws an ellipse as a polygon of 48 corners about (x, y).
 func (e ellipse) path(x, y float64) string {
@@ -152,8 +153,8 @@ func (s speaker) piecePlot(id string, f *frame, points []point) *plot {
 			p.line("under", "%s", e.path(a, -middle))
 			p.line("ellipse", "%s", e.path(a, -middle))
 		}
-		p.line("under", "M%s %sh24m-12 -12v24", num(a-12), num(-middle))
-		p.line("aim", "M%s %sh24m-12 -12v24", num(a-12), num(-middle))
+		p.line("under", "M%s %s%s", num(a), num(-middle), aimMark(12))
+		p.line("aim", "M%s %s%s", num(a), num(-middle), aimMark(12))
 	}
 	p.text("", 0, 22, "start", s.say("left end"))
 	p.text("", f.Width/2, 22, "middle", s.say("butt edge"))
@@ -161,7 +162,7 @@ func (s speaker) piecePlot(id string, f *frame, points []point) *plot {
 	p.text("", f.Width/2, -top-12, "middle", s.say("top edge"))
 	p.scale(f.Width, 44, s)
 	n := tallyOf(points)
-	p.Words = s.say("%s nails on a piece %s wide; %s of them bad. The band is from %s to %s above the butt edge.", s.count(len(points)), s.inches(f.Width), s.count(n[bad]), s.inches(f.BandLow), s.inches(f.BandHigh))
+	p.Words = s.say("Nails drawn: %s, on a piece %s wide; %s of them bad. The band is from %s to %s above the butt edge.", s.count(len(points)), s.inches(f.Width), s.count(n[bad]), s.inches(f.BandLow), s.inches(f.BandHigh))
 	return p
 }
 
@@ -230,8 +231,8 @@ func (s speaker) targetPlot(id string, st Study) *plot {
 		p.line("under", "%s", d)
 		p.line("ellipse", "%s", d)
 	}
-	p.line("under", "M-22 0h44M0 -22v44")
-	p.line("aim", "M-22 0h44M0 -22v44")
+	p.line("under", "M0 0%s", aimMark(22))
+	p.line("aim", "M0 0%s", aimMark(22))
 	bx, by := st.Along.Bias*k, -st.Height.Bias*k
 	p.line("under", "M0 0L%s %s", num(bx), num(by))
 	p.line("bias", "M0 0L%s %sm-8 0a8 8 0 1 0 16 0a8 8 0 1 0 -16 0", num(bx), num(by))
@@ -277,7 +278,7 @@ func (s speaker) jointPlot(id string, st Study) *plot {
 	// A joint to the right of the nail means a nail to the left of the joint.
 	p.drawn(points, func(pt point) (float64, float64) { return -pt.joint * k, -pt.dy * k })
 	p.text("", 0, tall*k+52, "middle", s.say("to the right of the joint"))
-	p.Words = s.say("Of %s nails within %s of a joint below, %s lie nearer than the %s asked for.", s.count(len(points)), s.inches(reach), s.count(near), s.inches(clearance))
+	p.Words = s.say("Nails drawn: %s, within %s of a joint below; %s of them nearer than the %s asked for.", s.count(len(points)), s.inches(reach), s.count(near), s.inches(clearance))
 	return p
 }
 

@@ -14,6 +14,7 @@ import (
 	"coursegauge/report/escape"
 	"coursegauge/report/judge"
 	"coursegauge/report/ledger"
+	"coursegauge/report/sign"
 )
 
 //go:embed *.tmpl
@@ -108,6 +109,7 @@ type habitBlock struct {
 type shown struct {
 	Picture
 	Alt, Where, Length string
+	Sign               string // what stands about the nail, as a shape
 }
 
 // Write writes the sheet of one crew.
@@ -149,10 +151,11 @@ type key struct{ Class, D, Text string }
 // Legend explains the marks of the plots.
 func (b base) Legend() []key {
 	return []key{
-		{"dots good", "M0 0h0", b.say("dot: good")},
-		{"dots open", "M0 0" + mark(open, 1), b.say("triangle: cannot be told")},
 		{"dots bad", "M0 0" + mark(bad, 1), b.say("diamond: bad")},
-		{"line aim", "M-11 0h22M0 -11v22", b.say("cross: aim point")},
+		{"dots open", "M0 0" + mark(open, 1), b.say("square: cannot be told")},
+		{"dots good", "M0 0" + mark(good, 1), b.say("circle: good")},
+		{"dots unknown", "M0 0" + mark(unknown, 1), b.say("triangle: not judged")},
+		{"line aim", "M0 0" + aimMark(11), b.say("cross in a ring: aim point")},
 		{"line ellipse", "M-11 0a11 6 0 1 0 22 0a11 6 0 1 0 -22 0", b.say("ring: 95 of 100 nails")},
 		{"band", "M-12 -7h24v14h-24z", b.say("shaded: nailing band")},
 		{"line joint", "M0 -11v22", b.say("line: joint of the course below")},
@@ -173,13 +176,13 @@ func (d *document) lead(st Study) {
 		d.Lead = append(d.Lead, s.say("No nail could be judged."))
 	}
 	if st.Pieces > 0 {
-		d.Lead = append(d.Lead, s.say("Full pieces lack %s nails in %s pieces: %s a piece.", s.count(st.Lacking), s.count(st.Pieces), fmt.Sprintf("%.2f", float64(st.Lacking)/float64(st.Pieces))))
+		d.Lead = append(d.Lead, s.say("Nails that full pieces lack: %s in %s checked (%s a piece).", s.count(st.Lacking), s.count(st.Pieces), fmt.Sprintf("%.2f", float64(st.Lacking)/float64(st.Pieces))))
 	}
 	if st.Refused > 0 {
 		d.Lead = append(d.Lead, s.say("%s of the photos could not be measured.", s.count(st.Refused)))
 	}
 	if st.SeenByPeople > 0 {
-		d.Lead = append(d.Lead, s.say("People saw %s nails that the measurement did not find.", s.count(st.SeenByPeople)))
+		d.Lead = append(d.Lead, s.say("Nails that people saw and the measurement did not find: %s.", s.count(st.SeenByPeople)))
 	}
 }
 
@@ -277,18 +280,19 @@ func (s speaker) block(n int, h Habit, pictures Pictures) habitBlock {
 		Figures: s.say("%s of %s (%s; %s to %s)", s.count(h.Bad), s.count(h.Judged()), s.percent(h.Share()), s.percent(i.Low), s.percent(i.High)),
 	}
 	for _, c := range h.Shown {
-		b.Bad = append(b.Bad, s.shown(c, pictures))
+		b.Bad = append(b.Bad, s.shown(c, pictures, bad))
 	}
 	if h.Good != nil {
-		g := s.shown(*h.Good, pictures)
+		g := s.shown(*h.Good, pictures, good)
 		g.Length = ""
 		b.Good = &g
 	}
 	return b
 }
 
-func (s speaker) shown(c Case, pictures Pictures) shown {
+func (s speaker) shown(c Case, pictures Pictures, stands status) shown {
 	out := shown{Picture: pictures(c)}
+	out.Sign = sign.Path(verdicts[stands], out.R)
 	if c.Head >= 0 {
 		out.Where, out.Alt = s.say("%s, nail %s", c.Photo.File, s.count(c.Head)), s.say("photo of nail %s", s.count(c.Head))
 	} else {

@@ -7,10 +7,12 @@ import (
 	"io"
 	"maps"
 	"math/rand/v2"
+	"regexp"
 	"strings"
 	"testing"
 
 	"coursegauge/report/ledger"
+	"coursegauge/report/sign"
 )
 
 // varied is a work in which everything that a sheet can say is so.
@@ -245,5 +247,39 @@ func TestEveryNailIsDrawn(t *testing.T) {
 	}
 	if drawn != 39*8 || len(st.points) != drawn {
 		t.Errorf("%d of %d", drawn, len(st.points))
+	}
+}
+
+// The legend names the shapes as the report does, and draws those that it names.
+func TestLegendSpeaksAsTheReport(t *testing.T) {
+	found := 0
+	for _, k := range (base{speaker: newSpeaker("en")}).Legend() {
+		for s, verdict := range verdicts {
+			if k.Class != "dots "+statusClass[s] {
+				continue
+			}
+			found++
+			if !strings.HasPrefix(k.Text, sign.Name(verdict)+": ") || k.D != "M0 0"+mark(s, 1) {
+				t.Errorf("%s: %q drawn as %s; the report has a %s", k.Class, k.Text, k.D, sign.Name(verdict))
+			}
+		}
+		if k.Text != "cross in a ring: aim point" && strings.HasPrefix(k.Text, sign.Name(sign.Missed)) {
+			t.Errorf("%q is the sign of a missed head", k.Text)
+		}
+	}
+	if found != len(verdicts) {
+		t.Errorf("%d of %d states are explained", found, len(verdicts))
+	}
+}
+
+// No text puts a noun in the plural right behind a count: the count may be one.
+func TestNoTextDependsOnACount(t *testing.T) {
+	plural := regexp.MustCompile(`%s (nails|pieces|photos|days|clavos|piezas|fotos|días)\b`)
+	for _, pair := range texts {
+		for _, text := range pair {
+			if plural.MatchString(text) {
+				t.Errorf("%q reads wrong with 1", text)
+			}
+		}
 	}
 }

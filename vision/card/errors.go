@@ -32,12 +32,12 @@ func (e *Unseen) Unwrap() error { return e.Kind }
 func (e *Unseen) Error() string {
 	switch e.Kind {
 	case ErrTwo:
-		return fmt.Sprintf("%v: markers of the numbers %v: leave one card in the picture", e.Kind, counted(e.Numbers, TwoMarkers))
+		return fmt.Sprintf("%v: markers of the numbers %v", e.Kind, counted(e.Numbers, TwoMarkers))
 	case ErrSpread:
 		return fmt.Sprintf("%v: %d corners over %.0f %% of the board: %d over %.0f %% are needed",
 			e.Kind, len(e.Sight.Corners), 100*e.Spread, MinCorners, 100*MinSpread)
 	case ErrOutside:
-		return fmt.Sprintf("card number outside 0 to %d: %d markers with ids such as %d: print a card with a legal number",
+		return fmt.Sprintf("card number outside 0 to %d: %d markers with ids such as %d",
 			e.Legal, len(e.Outside), e.Outside[0])
 	}
 	return fmt.Sprintf("%v: %d markers decoded, %d of one number are needed", e.Kind, e.Markers, MinMarkers)

@@ -50,8 +50,16 @@ func (v *View) Picture(p *photo.Picture) (gocv.Mat, error) {
 	mx, my := gocv.NewMatWithSize(v.H, v.W, gocv.MatTypeCV32F), gocv.NewMatWithSize(v.H, v.W, gocv.MatTypeCV32F)
 	defer mx.Close()
 	defer my.Close()
+	ax, err := floats(mx)
+	if err != nil {
+		return gocv.Mat{}, fmt.Errorf("rectify: %w", err)
+	}
+	ay, err := floats(my)
+	if err != nil {
+		return gocv.Mat{}, fmt.Errorf("rectify: %w", err)
+	}
 	rim := 1.5*float64(max(n, 2)) - .5
-	dark := v.maps(floats(mx), floats(my), rim, float64(p.Width())-1-rim, float64(p.Height())-1-rim)
+	dark := v.maps(ax, ay, rim, float64(p.Width())-1-rim, float64(p.Height())-1-rim)
 	out, err := p.Sample(mx, my, n, color.RGBA{})
 	if err != nil {
 		return out, fmt.Errorf("rectify: %w", err)
@@ -108,12 +116,12 @@ func (v *View) maps(ax, ay []float32, rim, right, bottom float64) (dark [][2]int
 }
 
 // floats is the memory of a continuous 32-bit float Mat.
-func floats(m gocv.Mat) []float32 {
+func floats(m gocv.Mat) ([]float32, error) {
 	b, err := m.DataPtrFloat32()
 	if err != nil {
-		return nil
+		return nil, fmt.Errorf("the memory of a view: %w", err)
 	}
-	return b
+	return b, nil
 }
 
 // Footprint is the bounding box on the roof of what the photo (w x h px) shows

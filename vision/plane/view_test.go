@@ -138,3 +138,17 @@ func taken(t *testing.T, m gocv.Mat) *photo.Picture {
 	t.Cleanup(func() { _ = p.Close() })
 	return p
 }
+
+// A picture that holds no 32-bit floats is an error, not a map without places.
+func TestFloats(t *testing.T) {
+	m := gocv.NewMatWithSize(2, 3, gocv.MatTypeCV8UC1)
+	defer m.Close()
+	if got, err := floats(m); err == nil {
+		t.Errorf("%d floats of a grey picture", len(got))
+	}
+	f := gocv.NewMatWithSize(2, 3, gocv.MatTypeCV32F)
+	defer f.Close()
+	if got, err := floats(f); err != nil || len(got) != 6 {
+		t.Errorf("%d floats, %v", len(got), err)
+	}
+}
