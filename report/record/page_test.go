@@ -197,6 +197,35 @@ func TestSummaryCounts(t *testing.T) {
 	}
 }
 
+// Whoever reads the summary or the page alone learns that the photos look like another
+// product than the one they were held against.
+func TestAnotherProductIsTold(t *testing.T) {
+	for _, other := range []bool{false, true} {
+		in := job(t)
+		for i := range in.Document.Photos {
+			in.Document.Photos[i].Checks = []inspection.Check{{Name: "edges", OK: !other}}
+		}
+		in.Inspection = encoded(t, in.Document)
+		path := filepath.Join(t.TempDir(), "r")
+		mustMake(t, in, path)
+		src, err := bag.Open(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer src.Close()
+		html, err := Summary(src, verdictOf(t, path, Options{}), SummaryOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for name, text := range map[string]string{"summary": string(html), "page": string(mustRead(t, filepath.Join(path, "data", pagePath)))} {
+			flat := strings.Join(strings.Fields(text), " ")
+			if got := strings.Contains(flat, "2 of 2 photos that could tell do not fit the width, height and exposure in the schedule: this looks like another product."); got != other {
+				t.Errorf("%s: other product %v, told %v", name, other, got)
+			}
+		}
+	}
+}
+
 func TestCut(t *testing.T) {
 	for _, c := range []struct {
 		in   string
