@@ -38,6 +38,7 @@ func TestPlainPage(t *testing.T) {
 	}{
 		{"as it is", func(*pageInput) {}, []string{"3 files", "2 byte for byte", "1 written anew", "Of 3 photos 2 were measured and 1 refused. In them 4 fastener heads", "The record is not signed.", "first reader", "note: looked at it", "it is wrong, a limit is broken", "inspection/decisions.jsonl: every decision"},
 			[]string{"NOT COMPLETE", "minisign -V", "openssl", "earlier record", "report.html", "decisions-elsewhere", "left out on purpose", "not judged (", "not kept", "the list that tells crews", "lenses", "printed cards"}},
+		{"cautions", func(*pageInput) {}, append([]string{"Cautions and limits"}, Cautions...), nil},
 		{"nobody decided", func(in *pageInput) { in.answers, in.contents.Decisions = review.Answers{}, 0 }, []string{"Nobody has decided"}, []string{"decisions.jsonl: every"}},
 		{"one open", func(in *pageInput) { in.answers = review.Answers{} }, nil, nil},
 		{"stopped", func(in *pageInput) { in.document.NotDone = []string{"z.jpg"} }, []string{"NOT COMPLETE: the run was stopped before 1 of the photos", "* z.jpg"}, nil},
@@ -69,6 +70,9 @@ func TestPlainPage(t *testing.T) {
 			if strings.Contains(flat, w) {
 				t.Errorf("%s: says %q", c.name, w)
 			}
+		}
+		if at := strings.Index(page, "  * z.jpg\n"); at >= 0 && !strings.HasPrefix(page[at:], "  * z.jpg\n\nOf 3 photos") {
+			t.Errorf("%s: no blank line behind the list", c.name)
 		}
 		for line := range strings.Lines(page) { // commands and hashes cannot be wrapped
 			if n := len([]rune(strings.TrimRight(line, "\n"))); n > pageWidth && !strings.HasPrefix(line, "    ") {
