@@ -36,7 +36,8 @@ func TestPlainPage(t *testing.T) {
 		has    []string
 		lacks  []string
 	}{
-		{"as it is", func(*pageInput) {}, []string{"3 files", "2 byte for byte", "1 written anew", "Of 3 photos 2 were measured and 1 refused. In them 4 fastener heads", "The record is not signed.", "first reader", "note: looked at it", "it is wrong, a limit is broken", "inspection/decisions.jsonl: every decision"},
+		{"as it is", func(*pageInput) {}, []string{"3 files", "2 byte for byte", "1 written anew", "Of 3 photos 2 were measured and 1 refused. In them 4 fastener heads", "The record is not signed.", "first reader", "note: looked at it", "it is wrong, a limit is broken", "inspection/decisions.jsonl: every decision",
+			"Schedule: settings/a.yaml, SHA-256 " + hashOf(mustRead(t, filepath.Join(testdata, "photos/laminated-metric/schedule.yaml"))) + ".", "Measured with coursegauge test and OpenCV 4.6.0."},
 			[]string{"NOT COMPLETE", "minisign -V", "openssl", "earlier record", "report.html", "decisions-elsewhere", "left out on purpose", "not judged (", "not kept", "the list that tells crews", "lenses", "printed cards"}},
 		{"cautions", func(*pageInput) {}, append([]string{"Cautions and limits"}, Cautions...), nil},
 		{"nobody decided", func(in *pageInput) { in.answers, in.contents.Decisions = review.Answers{}, 0 }, []string{"Nobody has decided"}, []string{"decisions.jsonl: every"}},
@@ -182,6 +183,14 @@ func TestSummaryCounts(t *testing.T) {
 		if text := strings.Join(s.Coverage, "\n"); !strings.Contains(text, w) {
 			t.Errorf("never says %q:\n%s", w, text)
 		}
+	}
+	// heads of an uncertainty of .4 mm: 1.96 times .4
+	if len(s.Accuracy) != 2 || !strings.HasPrefix(s.Accuracy[0], "Height of a head above the butt edge: half of the heads are known to ±0.78 mm (±0.031 in) or better, nineteen in twenty to ±0.78 mm") || !strings.Contains(s.Accuracy[1], "steel rule for 0 of the photos; for 0 it") {
+		t.Errorf("%q", s.Accuracy)
+	}
+	var without summary
+	if without.accuracy(Verdict{}); len(without.Accuracy) != 1 {
+		t.Errorf("of no head: %q", without.Accuracy)
 	}
 	if s.Seals[0] != "Not signed." || s.Seals[1] != "No time stamp." {
 		t.Errorf("%q", s.Seals)

@@ -393,8 +393,12 @@ func TestPlacesInNames(t *testing.T) {
 	}
 	in.Decisions = append(in.Decisions, in.Decisions[0])
 	in.Decisions[2].Target, in.Decisions[2].File = "head/77", "earlier 40.7128.jpg"
+	in.Document.NotDone = []string{"40.7128,-74.0060.jpg", "z.jpg"}
 	path := filepath.Join(t.TempDir(), "r")
 	m := mustMake(t, in, path)
+	if stopped := flat(t, path); !strings.Contains(stopped, "* a photo that was not done (1) * z.jpg") {
+		t.Errorf("%s", stopped)
+	}
 	var names []string
 	for _, p := range m.Contents.Photos {
 		names = append(names, p.File, p.Path)
