@@ -78,8 +78,8 @@ fuzz: setup ## every fuzz target in turn, FUZZ=60s each
 
 mutate: PKG ?= ./report/cache
 mutate: N ?= 60
-mutate: setup ## do the tests notice small changes: make mutate PKG=./report/cache N=60
-	@$(GO) run .ci/mutate.go -n $(N) $(PKG)
+mutate: setup ## do the tests notice small changes: make mutate PKG=./report/cache N=60 SKIP=tests
+	@$(GO) run .ci/mutate.go -n $(N) -skip '$(SKIP)' $(PKG)
 
 package: build ## dist/coursegauge_VERSION_ARCH.deb, with manual pages and shell completions
 	@sh .ci/setup package

@@ -1,11 +1,12 @@
 //go:build ignore
 
-// mutate [-n 60] [-need 54] [-limit 60s] PACKAGE... asks whether the tests of a
-// package notice when its code is changed: it makes N small changes, one at a
-// time, spread evenly over the package, runs the package's tests against each, and
-// prints which were found and which survived. The work tree is not touched (go
+// mutate [-n 60] [-need 54] [-limit 60s] [-skip TESTS] PACKAGE... asks whether the
+// tests of a package notice when its code is changed: it makes N small changes, one
+// at a time, spread evenly over the package, runs the package's tests against each,
+// and prints which were found and which survived. The work tree is not touched (go
 // test -overlay). The same code gives the same changes. Exit status 1: fewer than
-// -need were found.
+// -need were found. -skip leaves out tests by go test's pattern: those that take
+// long and find nothing that the others do not.
 //
 // Changes: a comparison gets its neighbour or its opposite, a condition is
 // negated, && becomes || and back, + becomes - and back, a whole number grows by
@@ -39,10 +40,18 @@ type change struct {
 	text     string
 }
 
+// tests are what is run against each change.
+type tests struct {
+	limit time.Duration
+	skip  string
+}
+
 func main() {
 	n := flag.Int("n", 60, "how many changes of each package")
 	need := flag.Int("need", 0, "how many must be found; 0: nine of ten")
-	limit := flag.Duration("limit", time.Minute, "how long the tests may run; longer counts as found")
+	t := tests{}
+	flag.DurationVar(&t.limit, "limit", time.Minute, "how long the tests may run; longer counts as found")
+	flag.StringVar(&t.skip, "skip", "", "tests that are not run, as go test -skip takes them")
 	flag.Parse()
 	if flag.NArg() == 0 || *n < 1 {
 		fmt.Fprintln(os.Stderr, "mutate: name packages: mutate [-n 60] [-need 54] ./report/cache ...")
@@ -50,7 +59,7 @@ func main() {
 	}
 	good := true
 	for _, name := range flag.Args() {
-		ok, err := mutate(name, *n, *need, *limit)
+		ok, err := mutate(name, *n, *need, t)
 		if err != nil {
 			fmt.Fprintln(os.Stderr, "mutate:", err)
 			os.Exit(3)
@@ -62,8 +71,8 @@ func main() {
 	}
 }
 
-func mutate(name string, n, need int, limit time.Duration) (bool, error) {
-	if out, survived, err := try(name, nil, limit); err != nil || !survived {
+func mutate(name string, n, need int, t tests) (bool, error) {
+	if out, survived, err := t.try(name, nil); err != nil || !survived {
 		return false, fmt.Errorf("%s: the tests do not pass as they are (%v)\n%s", name, err, out)
 	}
 	changes, err := changesOf(name)
@@ -77,7 +86,7 @@ func mutate(name string, n, need int, limit time.Duration) (bool, error) {
 		if tried == n {
 			break
 		}
-		out, survived, err := try(name, &c, limit)
+		out, survived, err := t.try(name, &c)
 		if err != nil {
 			return false, err
 		}
@@ -119,8 +128,8 @@ func short(s string) string {
 }
 
 // try runs the tests of a package with one change, nil for none.
-func try(name string, c *change, limit time.Duration) (out []byte, survived bool, err error) {
-	args := []string{"test", "-vet=off", "-failfast", "-timeout", limit.String()}
+func (t tests) try(name string, c *change) (out []byte, survived bool, err error) {
+	args := []string{"test", "-vet=off", "-failfast", "-timeout", t.limit.String(), "-skip", t.skip}
 	if c != nil {
 		dir, err := os.MkdirTemp("", "mutate-")
 		if err != nil {

@@ -93,7 +93,7 @@ Exit status: 0 done; 2 wrong use; 3 could not do it.`,
 func runLedgerAdd(ctx context.Context, t *terminal, folders []string, path, scheduleFile, crewsPath string) error {
 	var entries []ledger.Entry
 	for _, f := range folders { // all are read before the first is written
-		e, err := entryOf(t, f, scheduleFile, crewsPath)
+		e, err := entryOf(ctx, t, f, scheduleFile, crewsPath)
 		if err != nil {
 			return err
 		}
@@ -137,18 +137,18 @@ func tellAdded(t *terminal, folder string, out ledger.Outcome) {
 }
 
 // entryOf reads a folder of inspect.
-func entryOf(t *terminal, folder, scheduleFile, crewsPath string) (ledger.Entry, error) {
+func entryOf(ctx context.Context, t *terminal, folder, scheduleFile, crewsPath string) (ledger.Entry, error) {
 	e := ledger.Entry{}
-	d, err := readPart(folder)
+	d, err := readPart(ctx, folder)
 	if err != nil {
 		return e, err
 	}
 	if e.Folder, err = filepath.Abs(folder); err != nil {
 		return e, failure{err.Error(), ""}
 	}
-	log, err := review.Open(folder)
+	log, err := openLog(ctx, folder)
 	if err != nil {
-		return e, failure{oneLine(err.Error()), ""}
+		return e, err
 	}
 	defer log.Close()
 	decisions, err := log.All()

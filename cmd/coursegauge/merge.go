@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -9,6 +10,7 @@ import (
 
 	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
+	"coursegauge/report/regular"
 
 	"github.com/spf13/cobra"
 )
@@ -29,7 +31,7 @@ pictures are not kept in an inspection.`,
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error { return runMerge(t, args, out, asJSON) },
+		RunE: func(c *cobra.Command, args []string) error { return runMerge(c.Context(), t, args, out, asJSON) },
 	}
 	c.Flags().StringVar(&out, "out", "", "the folder `DIR` to write to; made when it is not there")
 	c.Flags().BoolVar(&asJSON, "json", false, "print one JSON object")
@@ -48,13 +50,13 @@ type merged struct {
 
 const mergedFormat = "coursegauge-merged/1"
 
-func runMerge(t *terminal, folders []string, out string, asJSON bool) error {
+func runMerge(ctx context.Context, t *terminal, folders []string, out string, asJSON bool) error {
 	var parts []inspection.Document
 	for _, folder := range folders {
 		if out != "" && identity(folder) == identity(out) {
 			return usageError{fmt.Sprintf("--out %s is one of the parts", out), "give a folder of its own, so that no part is lost"}
 		}
-		d, err := readPart(folder)
+		d, err := readPart(ctx, folder)
 		if err != nil {
 			return err
 		}
@@ -100,14 +102,19 @@ func firstOf(names []string) string {
 	return text
 }
 
-func readPart(folder string) (inspection.Document, error) {
+// readPart reads the inspection of a folder.
+func readPart(ctx context.Context, folder string) (inspection.Document, error) {
 	path := filepath.Join(folder, "inspection.json")
-	d, err := inspection.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
+	d, err := readFrom(ctx, func() (inspection.Document, error) { return inspection.ReadFile(path) })
+	switch {
+	case err == nil:
+		return d, nil
+	case errors.Is(err, fs.ErrNotExist):
 		return d, usageError{"no inspection at " + path, "give a folder that inspect wrote"}
+	case errors.Is(err, errStopped):
+		return d, err
+	case errors.Is(err, errLate), errors.Is(err, regular.ErrHeld), errors.Is(err, regular.ErrOther):
+		return d, failure{fmt.Sprintf("cannot read %s: %v", path, err), ""}
 	}
-	if err != nil {
-		return d, usageError{err.Error(), ""}
-	}
-	return d, nil
+	return d, usageError{err.Error(), ""}
 }

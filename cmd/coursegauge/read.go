@@ -78,6 +78,16 @@ func openRegular(ctx context.Context, path string) (*os.File, error) {
 	return f, nil
 }
 
+// readFrom reads something of a folder that inspect wrote. Storage that does not
+// answer ends it as Ctrl-C does.
+func readFrom[T any](ctx context.Context, do func() (T, error)) (T, error) {
+	v, err := inTime(ctx, readLimit, "reading it", func(context.Context) (T, error) { return do() })
+	if err != nil && ctx.Err() != nil {
+		err = errStopped
+	}
+	return v, err
+}
+
 // readFile reads a regular file of bearable size.
 func readFile(path string) ([]byte, error) {
 	return inTime(context.Background(), readLimit, "reading the file", func(ctx context.Context) ([]byte, error) {

@@ -100,7 +100,7 @@ func runRecordMake(ctx context.Context, t *terminal, o recordMakeOptions, dir st
 	if err := o.check(); err != nil {
 		return err
 	}
-	in, err := o.input(t, dir)
+	in, err := o.input(ctx, t, dir)
 	if err != nil {
 		return err
 	}
@@ -152,14 +152,17 @@ func (o recordMakeOptions) check() error {
 }
 
 // input reads the folder of an inspection and finds all that belongs to it.
-func (o recordMakeOptions) input(t *terminal, dir string) (record.Input, error) {
-	in := record.Input{NoLocation: o.noLocation, NoCrew: len(o.redact) > 0, Version: version, Made: time.Now()}
-	if err := readInspected(&in, dir); err != nil {
+func (o recordMakeOptions) input(ctx context.Context, t *terminal, dir string) (record.Input, error) {
+	in, err := readFrom(ctx, func() (record.Input, error) { return readInspected(dir) })
+	if errors.Is(err, errLate) {
+		err = failure{fmt.Sprintf("cannot read %s: %v", dir, err), ""}
+	}
+	if err != nil {
 		return in, err
 	}
+	in.NoLocation, in.NoCrew, in.Version, in.Made = o.noLocation, len(o.redact) > 0, version, time.Now()
 	in.Photos = photosOf(dir, in.Report, o.photos)
-	var err error
-	if in.Decisions, err = decisionsOf(t, dir, in.Document); err != nil {
+	if in.Decisions, err = decisionsOf(ctx, t, dir, in.Document); err != nil {
 		return in, err
 	}
 	found, err := o.findSchedule(dir, in.Photos, in.Document.Schedule)
@@ -172,31 +175,31 @@ func (o recordMakeOptions) input(t *terminal, dir string) (record.Input, error) 
 
 // readInspected reads what inspect wrote into a folder: regular files that lie in
 // it, and no link that leads elsewhere.
-func readInspected(in *record.Input, dir string) error {
+func readInspected(dir string) (in record.Input, err error) {
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
-		return usageError{"no inspection at " + escape.Text(dir) + ": this is no folder", "give a folder that inspect wrote"}
+		return in, usageError{"no inspection at " + escape.Text(dir) + ": this is no folder", "give a folder that inspect wrote"}
 	}
 	if err := commit.Recover(dir); err != nil {
-		return failure{escape.Text(fmt.Sprintf("%s: a run that wrote there was cut short and cannot be finished: %v", dir, err)), ""}
+		return in, failure{escape.Text(fmt.Sprintf("%s: a run that wrote there was cut short and cannot be finished: %v", dir, err)), ""}
 	}
 	root, err := os.OpenRoot(dir)
 	if err != nil {
-		return failure{fmt.Sprintf("cannot open %s: %v", escape.Text(dir), cause(err)), ""}
+		return in, failure{fmt.Sprintf("cannot open %s: %v", escape.Text(dir), cause(err)), ""}
 	}
 	defer root.Close()
 	names := outputsIn(".")
 	if in.Inspection, err = readBelow(root, names.inspection); errors.Is(err, fs.ErrNotExist) {
-		return usageError{"no inspection at " + escape.Text(filepath.Join(dir, names.inspection)), "give a folder that inspect wrote"}
+		return in, usageError{"no inspection at " + escape.Text(filepath.Join(dir, names.inspection)), "give a folder that inspect wrote"}
 	} else if err != nil {
-		return failure{fmt.Sprintf("cannot read %s: %v", escape.Text(filepath.Join(dir, names.inspection)), bag.Cause(err)), ""}
+		return in, failure{fmt.Sprintf("cannot read %s: %v", escape.Text(filepath.Join(dir, names.inspection)), bag.Cause(err)), ""}
 	}
 	if in.Document, err = inspection.Read(bytes.NewReader(in.Inspection)); err != nil {
-		return usageError{escape.Text(fmt.Sprintf("%s: %v", filepath.Join(dir, names.inspection), err)), ""}
+		return in, usageError{escape.Text(fmt.Sprintf("%s: %v", filepath.Join(dir, names.inspection), err)), ""}
 	}
 	if in.Report, err = readBelow(root, names.report); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return failure{fmt.Sprintf("cannot read %s: %v", escape.Text(filepath.Join(dir, names.report)), bag.Cause(err)), "it must be a file in the folder that inspect wrote"}
+		return in, failure{fmt.Sprintf("cannot read %s: %v", escape.Text(filepath.Join(dir, names.report)), bag.Cause(err)), "it must be a file in the folder that inspect wrote"}
 	}
-	return nil
+	return in, nil
 }
 
 // readBelow reads a regular file of bearable size that lies in a folder.
@@ -214,10 +217,10 @@ func readBelow(root *os.Root, name string) ([]byte, error) {
 }
 
 // decisionsOf reads the decisions about an inspection.
-func decisionsOf(t *terminal, dir string, d inspection.Document) ([]review.Decision, error) {
-	log, err := review.Open(dir)
+func decisionsOf(ctx context.Context, t *terminal, dir string, d inspection.Document) ([]review.Decision, error) {
+	log, err := openLog(ctx, dir)
 	if err != nil {
-		return nil, failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}
+		return nil, err
 	}
 	defer log.Close()
 	all, err := log.All()

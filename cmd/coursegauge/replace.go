@@ -21,7 +21,10 @@ func (o inspectOptions) keepsDecisions(ctx context.Context, photos []photoFile) 
 	if o.replace {
 		return nil
 	}
-	decided, err := decidedPhotos(o.out)
+	decided, err := readFrom(ctx, func() (map[string]bool, error) { return decidedPhotos(o.out) })
+	if errors.Is(err, errStopped) {
+		return err
+	}
 	if err != nil {
 		return failure{fmt.Sprintf("--out %s: cannot read the decisions there: %v", escape.Text(o.out), cause(err)), "give another folder, or --replace"}
 	}

@@ -94,7 +94,7 @@ func runReview(ctx context.Context, t *terminal, o reviewOptions, dir string) er
 	if err := o.check(); err != nil {
 		return err
 	}
-	r, err := openReviewed(t, dir, o.photos)
+	r, err := openReviewed(ctx, t, dir, o.photos)
 	if err != nil {
 		return err
 	}
@@ -144,22 +144,22 @@ func (o reviewOptions) check() error {
 const maxReport = 4 << 30
 
 // openReviewed reads what inspect wrote and the decisions about it.
-func openReviewed(t *terminal, dir, photos string) (*reviewed, error) {
+func openReviewed(ctx context.Context, t *terminal, dir, photos string) (*reviewed, error) {
 	r := &reviewed{dir: dir}
 	var err error
-	path := filepath.Join(dir, "inspection.json")
-	if r.document, err = inspection.ReadFile(path); errors.Is(err, fs.ErrNotExist) {
-		return nil, usageError{"no inspection at " + path, "give a folder that inspect wrote"}
-	} else if err != nil {
-		return nil, usageError{err.Error(), ""}
+	if r.document, err = readPart(ctx, dir); err != nil {
+		return nil, err
 	}
-	r.report, err = regular.Read(outputsIn(dir).report, maxReport)
+	r.report, err = readFrom(ctx, func() ([]byte, error) { return regular.Read(outputsIn(dir).report, maxReport) })
+	if errors.Is(err, errStopped) {
+		return nil, err
+	}
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, failure{fmt.Sprintf("cannot read %s: %v", outputsIn(dir).report, cause(err)), ""}
 	}
 	r.photos = photosOf(dir, r.report, photos)
-	if r.log, err = review.Open(dir); err != nil {
-		return nil, failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}
+	if r.log, err = openLog(ctx, dir); err != nil {
+		return nil, err
 	}
 	warnOfLog(t, dir, r.log)
 	all, err := r.log.All()
@@ -170,6 +170,15 @@ func openReviewed(t *terminal, dir, photos string) (*reviewed, error) {
 		t.warn("%s about nothing in this inspection, as after photos were inspected again; kept, and not shown", plural(n, "decision is", "decisions are"))
 	}
 	return r, nil
+}
+
+// openLog opens the decisions of a folder.
+func openLog(ctx context.Context, dir string) (*review.Log, error) {
+	log, err := readFrom(ctx, func() (*review.Log, error) { return review.Open(dir) })
+	if err != nil && !errors.Is(err, errStopped) {
+		err = failure{fmt.Sprintf("cannot read the decisions: %v", cause(err)), ""}
+	}
+	return log, err
 }
 
 // warnOfLog tells what is odd about the decisions of a folder.

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -50,7 +51,7 @@ wrong use; 3 could not do it.`,
 			}
 			return oneFolder(c, args)
 		},
-		RunE: func(_ *cobra.Command, args []string) error { return runTrialJudge(t, o, args[0]) },
+		RunE: func(c *cobra.Command, args []string) error { return runTrialJudge(c.Context(), t, o, args[0]) },
 	}
 	f := c.Flags()
 	f.StringVar(&o.tape, "tape", "", "what the tape was read to, a `LENGTH` such as \"1/16 in\" or \"1 mm\"")
@@ -61,12 +62,12 @@ wrong use; 3 could not do it.`,
 	return c
 }
 
-func runTrialJudge(t *terminal, o judgeOptions, folder string) error {
+func runTrialJudge(ctx context.Context, t *terminal, o judgeOptions, folder string) error {
 	tape, err := tapeFlag(o.tape)
 	if err != nil {
 		return err
 	}
-	d, err := readPart(folder)
+	d, err := readPart(ctx, folder)
 	if err != nil {
 		return err
 	}

@@ -111,7 +111,7 @@ func runTrialNew(ctx context.Context, t *terminal, o trialOptions, folder string
 func inspectedFor(ctx context.Context, t *terminal, o trialOptions, folder string, args []string) (d inspection.Document, refused, err error) {
 	path := filepath.Join(folder, "inspection.json")
 	if _, err := os.Stat(path); err == nil {
-		d, err = readPart(folder)
+		d, err = readPart(ctx, folder)
 		return d, nil, err
 	}
 	if len(args) == 0 || o.schedule == "" {
@@ -121,7 +121,7 @@ func inspectedFor(ctx context.Context, t *terminal, o trialOptions, folder strin
 	if refused != nil && !errors.Is(refused, errNeedsPerson) {
 		return d, nil, refused
 	}
-	d, err = readPart(folder)
+	d, err = readPart(ctx, folder)
 	return d, refused, err
 }
 

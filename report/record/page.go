@@ -146,6 +146,10 @@ func (in pageInput) measured(b *sheet) {
 		}
 		b.WriteString("\n")
 	}
+	if other := in.document.Product().String(); other != "" {
+		b.text("%s", other)
+		b.WriteString("\n")
+	}
 	b.text("Of %d photos %d were measured and %d refused. In them %d fastener heads were found.", t.Photos, t.Measured, t.Refused, t.Fasteners)
 	b.WriteString("\n")
 	b.item("suspect (%d heads): more likely than not a limit is broken.", t.Verdicts["suspect"])

@@ -36,8 +36,10 @@ func TestPlainPage(t *testing.T) {
 		has    []string
 		lacks  []string
 	}{
-		{"as it is", func(*pageInput) {}, []string{"3 files", "2 byte for byte", "1 written anew", "Of 3 photos 2 were measured and 1 refused. In them 4 fastener heads", "The record is not signed.", "first reader", "note: looked at it", "it is wrong, a limit is broken", "inspection/decisions.jsonl: every decision"},
+		{"as it is", func(*pageInput) {}, []string{"3 files", "2 byte for byte", "1 written anew", "Of 3 photos 2 were measured and 1 refused. In them 4 fastener heads", "The record is not signed.", "first reader", "note: looked at it", "it is wrong, a limit is broken", "inspection/decisions.jsonl: every decision",
+			"Schedule: settings/a.yaml, SHA-256 " + hashOf(mustRead(t, filepath.Join(testdata, "photos/laminated-metric/schedule.yaml"))) + ".", "Measured with coursegauge test and OpenCV 4.6.0."},
 			[]string{"NOT COMPLETE", "minisign -V", "openssl", "earlier record", "report.html", "decisions-elsewhere", "left out on purpose", "not judged (", "not kept", "the list that tells crews", "lenses", "printed cards"}},
+		{"cautions", func(*pageInput) {}, append([]string{"Cautions and limits"}, Cautions...), nil},
 		{"nobody decided", func(in *pageInput) { in.answers, in.contents.Decisions = review.Answers{}, 0 }, []string{"Nobody has decided"}, []string{"decisions.jsonl: every"}},
 		{"one open", func(in *pageInput) { in.answers = review.Answers{} }, nil, nil},
 		{"stopped", func(in *pageInput) { in.document.NotDone = []string{"z.jpg"} }, []string{"NOT COMPLETE: the run was stopped before 1 of the photos", "* z.jpg"}, nil},
@@ -69,6 +71,9 @@ func TestPlainPage(t *testing.T) {
 			if strings.Contains(flat, w) {
 				t.Errorf("%s: says %q", c.name, w)
 			}
+		}
+		if at := strings.Index(page, "  * z.jpg\n"); at >= 0 && !strings.HasPrefix(page[at:], "  * z.jpg\n\nOf 3 photos") {
+			t.Errorf("%s: no blank line behind the list", c.name)
 		}
 		for line := range strings.Lines(page) { // commands and hashes cannot be wrapped
 			if n := len([]rune(strings.TrimRight(line, "\n"))); n > pageWidth && !strings.HasPrefix(line, "    ") {
@@ -179,6 +184,14 @@ func TestSummaryCounts(t *testing.T) {
 			t.Errorf("never says %q:\n%s", w, text)
 		}
 	}
+	// heads of an uncertainty of .4 mm: 1.96 times .4
+	if len(s.Accuracy) != 2 || !strings.HasPrefix(s.Accuracy[0], "Height of a head above the butt edge: half of the heads are known to ±0.78 mm (±0.031 in) or better, nineteen in twenty to ±0.78 mm") || !strings.Contains(s.Accuracy[1], "steel rule for 0 of the photos; for 0 it") {
+		t.Errorf("%q", s.Accuracy)
+	}
+	var without summary
+	if without.accuracy(Verdict{}); len(without.Accuracy) != 1 {
+		t.Errorf("of no head: %q", without.Accuracy)
+	}
 	if s.Seals[0] != "Not signed." || s.Seals[1] != "No time stamp." {
 		t.Errorf("%q", s.Seals)
 	}
@@ -194,6 +207,35 @@ func TestSummaryCounts(t *testing.T) {
 	more.refused(v.Document.Photos)
 	if len(more.Findings) != mostFindings || more.MoreFindings != 14-mostFindings || len(more.Refused) != mostRefusals || more.MoreRefused != 10-mostRefusals {
 		t.Errorf("%d findings and %d more, %d refused and %d more", len(more.Findings), more.MoreFindings, len(more.Refused), more.MoreRefused)
+	}
+}
+
+// Whoever reads the summary or the page alone learns that the photos look like another
+// product than the one they were held against.
+func TestAnotherProductIsTold(t *testing.T) {
+	for _, other := range []bool{false, true} {
+		in := job(t)
+		for i := range in.Document.Photos {
+			in.Document.Photos[i].Checks = []inspection.Check{{Name: "edges", OK: !other}}
+		}
+		in.Inspection = encoded(t, in.Document)
+		path := filepath.Join(t.TempDir(), "r")
+		mustMake(t, in, path)
+		src, err := bag.Open(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer src.Close()
+		html, err := Summary(src, verdictOf(t, path, Options{}), SummaryOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for name, text := range map[string]string{"summary": string(html), "page": string(mustRead(t, filepath.Join(path, "data", pagePath)))} {
+			flat := strings.Join(strings.Fields(text), " ")
+			if got := strings.Contains(flat, "2 of 2 photos that could tell do not fit the width, height and exposure in the schedule: this looks like another product."); got != other {
+				t.Errorf("%s: other product %v, told %v", name, other, got)
+			}
+		}
 	}
 }
 

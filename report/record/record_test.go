@@ -2,6 +2,8 @@ package record
 
 import (
 	"context"
+	"crypto/sha512"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -304,6 +306,57 @@ func TestMissingSeals(t *testing.T) {
 	}
 }
 
+// A manifest more, sound and listed, is none of a record's: nothing would hold it to one form.
+func TestManifestMore(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "r")
+	mustMake(t, job(t), path)
+	var lines []string
+	for _, file := range filesIn(t, filepath.Join(path, bag.Payload)) {
+		rel, err := filepath.Rel(path, file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		sum := sha512.Sum512(mustRead(t, file))
+		lines = append(lines, hex.EncodeToString(sum[:])+"  "+rel+"\n")
+	}
+	slices.SortFunc(lines, func(a, b string) int { return strings.Compare(a[130:], b[130:]) })
+	const more = "manifest-sha512.txt"
+	mustWrite(t, filepath.Join(path, more), []byte(strings.Join(lines, "")))
+	list := filepath.Join(path, bag.TagManifestFile)
+	tags := append(mustRead(t, list), hashOf(mustRead(t, filepath.Join(path, more)))+"  "+more+"\n"...)
+	mustWrite(t, list, bag.Canonical(tags, "1.0"))
+	v := verdictOf(t, path, Options{})
+	if len(v.Problems) != 1 || said(v) != more+": is a manifest that record make does not write\n" {
+		t.Errorf("%s", said(v))
+	}
+}
+
+// record.json is text that a person can read, in one form.
+func TestContentsAreReadable(t *testing.T) {
+	data, err := Contents{Format: Format, Title: "A & <b>", Photos: []Photo{{File: "a", Path: "photos/a", SHA256: "0"}}}.encode()
+	want := `{
+ "format": "coursegauge-record/1",
+ "made": "",
+ "version": "",
+ "title": "A & <b>",
+ "settings": {
+  "schedule": ""
+ },
+ "photos": [
+  {
+   "file": "a",
+   "path": "photos/a",
+   "sha256": "0"
+  }
+ ],
+ "decisions": 0
+}
+`
+	if err != nil || string(data) != want {
+		t.Errorf("%v\n%s", err, data)
+	}
+}
+
 // A record whose lists fit and whose parts do not: somebody wrote new lists.
 func TestPartsThatDoNotFit(t *testing.T) {
 	for name, c := range map[string]struct {
@@ -451,6 +504,23 @@ func TestMeasuredAgain(t *testing.T) {
 	}}
 	if v := verdictOf(t, path, o); len(v.Problems) > 0 || v.Again != 3 {
 		t.Errorf("%d again\n%s", v.Again, said(v))
+	}
+	var told []string
+	o.Progress = func(file string) { told = append(told, file) }
+	if v := verdictOf(t, path, o); v.Again != 3 || !slices.Equal(told, []string{"Straße.jpg", "north/IMG 1.jpg", "north/IMG 2.jpg"}) {
+		t.Errorf("%d again, told of %q", v.Again, told)
+	}
+	broken := Options{Version: "test", Measure: func(MeasuringSettings) (Measurer, error) {
+		return func(context.Context, string, []byte) (inspection.Photo, error) {
+			return inspection.Photo{}, errors.New("an internal fault")
+		}, nil
+	}}
+	if v := verdictOf(t, path, broken); len(v.Problems) != 3 || v.Again != 0 || !strings.Contains(said(v), "data/photos/north/IMG 2.jpg: cannot be measured again: an internal fault") {
+		t.Errorf("%d again\n%s", v.Again, said(v))
+	}
+	broken.Measure = func(MeasuringSettings) (Measurer, error) { return nil, errors.New("no such card") }
+	if v := verdictOf(t, path, broken); len(v.Problems) != 1 || !strings.Contains(said(v), "photos cannot be measured again: no such card") {
+		t.Errorf("%s", said(v))
 	}
 	wrong = "north/IMG 2.jpg"
 	if v := verdictOf(t, path, o); !strings.Contains(said(v), "is measured in the record and refused when measured again") {

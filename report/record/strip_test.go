@@ -319,6 +319,13 @@ func TestCrewNamesThatAreLeft(t *testing.T) {
 		},
 		"a word of it":       func(in *Input) { in.Decisions[0].Note = "Hands looked" },
 		"a word of it alone": func(in *Input) { in.Decisions[0].Who = "J. Quiet" },
+		"a word of it in a photo": func(in *Input) {
+			in.CrewNames = []string{"Quieter Hands"}
+			data := mustRead(t, filepath.Join(in.Photos, in.Document.Photos[0].File))
+			data = append(data, "by QUIETER, who has hands"...)
+			mustWrite(t, filepath.Join(in.Photos, in.Document.Photos[0].File), data)
+			in.Document.Photos[0].SHA256 = hashOf(data)
+		},
 		"a photo": func(in *Input) {
 			data := mustRead(t, filepath.Join(in.Photos, in.Document.Photos[0].File))
 			data = append(data, "by quiet hands"...)
@@ -334,6 +341,9 @@ func TestCrewNamesThatAreLeft(t *testing.T) {
 			in.Document.Photos[i].Crew = ""
 		}
 		m := mustMake(t, in, filepath.Join(t.TempDir(), "r"))
+		if name == "a word of it in a photo" && len(m.Doubts) != 1 {
+			t.Errorf("%s: %q; words of fewer than six letters stand in pictures by chance", name, m.Doubts)
+		}
 		if len(m.Doubts) == 0 || !strings.Contains(m.Doubts[0], "of a crew's name") {
 			t.Errorf("%s: %q", name, m.Doubts)
 		}
@@ -383,8 +393,12 @@ func TestPlacesInNames(t *testing.T) {
 	}
 	in.Decisions = append(in.Decisions, in.Decisions[0])
 	in.Decisions[2].Target, in.Decisions[2].File = "head/77", "earlier 40.7128.jpg"
+	in.Document.NotDone = []string{"40.7128,-74.0060.jpg", "z.jpg"}
 	path := filepath.Join(t.TempDir(), "r")
 	m := mustMake(t, in, path)
+	if stopped := flat(t, path); !strings.Contains(stopped, "* a photo that was not done (1) * z.jpg") {
+		t.Errorf("%s", stopped)
+	}
 	var names []string
 	for _, p := range m.Contents.Photos {
 		names = append(names, p.File, p.Path)
@@ -488,6 +502,12 @@ func TestEmptySegments(t *testing.T) {
 	if errA != nil || errB != nil || !bytes.Equal(a, b) {
 		t.Errorf("%v, %v, equal %v", errA, errB, bytes.Equal(a, b))
 	}
+	// a marker right behind a stuffed byte and behind a restart (T.81, B.1.1.5)
+	for _, coded := range []string{"\xff\x00\xff\xd9", "\x05\xff\xd7\xff\xd9", "\xff\xd0\xff\x00\xff\xd9"} {
+		if out, err := stripScans([]byte("scan:"), []byte(coded+"behind"), 0); err != nil || string(out) != "scan:"+coded {
+			t.Errorf("%q: %q, %v", coded, out, err)
+		}
+	}
 	for name, bad := range map[string][]byte{
 		"a length of one": slices.Concat(plain[:2], []byte{0xff, 0xfe, 0, 1}, plain[2:]), "cut in a segment": plain[:9], "ends in fill": slices.Concat(plain[:len(plain)-2], []byte{0xff, 0xff, 0xff}),
 		"an end before the scan": slices.Concat(plain[:2], []byte{0xff, 0xd9, 0, 2}, plain[2:]),
@@ -512,6 +532,13 @@ func TestEXIFOfFacts(t *testing.T) {
 	}
 	if exifOf(photo.Facts{Orientation: 1}) != nil {
 		t.Error("EXIF that says nothing")
+	}
+	// values begin at even places (TIFF 6.0, section 2)
+	texts := exifDirectory(nil, []exifField{exifText(1, "abcd"), exifText(2, "abcdef"), exifText(3, "abcdefgh")})
+	for at := 2; at < 2+3*12; at += 12 {
+		if offset := binary.LittleEndian.Uint32(texts[at+8:]); offset%2 != 0 || texts[offset] != 'a' {
+			t.Errorf("entry at %d: its value is at %d", at, offset)
+		}
 	}
 	// a header, a directory of two entries and an empty one: nothing is written that is not known
 	if n := len(exifOf(photo.Facts{Orientation: 2})); n != 8+(2+2*12+4)+(2+4) {

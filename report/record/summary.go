@@ -104,6 +104,9 @@ func WriteSummary(w io.Writer, src bag.Source, v Verdict, o SummaryOptions) erro
 	if n := len(v.Document.NotDone); n > 0 {
 		s.Coverage = append(s.Coverage, fmt.Sprintf("Not complete: the run was stopped before %d photos, which are not in the record.", n))
 	}
+	if other := v.Document.Product().String(); other != "" {
+		s.Coverage = append(s.Coverage, other)
+	}
 	s.coverage(v.Document.Totals, sch, o.Squares)
 	s.rules(v)
 	s.findings(v)

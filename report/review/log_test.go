@@ -496,6 +496,51 @@ func TestLogIsTooLarge(t *testing.T) {
 	}
 }
 
+// One decision that comes twice at once is one line, and a fault is told by its place.
+func TestAppendIsHeldToIDs(t *testing.T) {
+	dir := t.TempDir()
+	l, d, bad := opened(t, dir), decided(1, Wrong), decided(2, "whatever")
+	mustAppend(t, l, d, d)
+	data, err := os.ReadFile(filepath.Join(dir, FileName))
+	if err != nil || bytes.Count(data, []byte("\n")) != 1 || len(all(t, l)) != 1 {
+		t.Errorf("%v, %d decisions in\n%s", err, len(all(t, l)), data)
+	}
+	if err := l.Append(decided(3, Wrong), bad); err == nil || !strings.HasPrefix(err.Error(), "decision 2: ") {
+		t.Errorf("%v, want what is wrong with decision 2", err)
+	}
+	if got := all(t, l); len(got) != 1 {
+		t.Errorf("%d decisions are there after an error, want 1", len(got))
+	}
+}
+
+// The file that keeps a torn end is closed when it is told of.
+func TestTornEndIsClosed(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, FileName)
+	mustAppend(t, opened(t, dir), decided(1, Wrong))
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, append(data, data[:len(data)/2]...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	opened(t, dir)
+	torn, _ := filepath.Glob(path + ".torn-*")
+	if len(torn) != 1 {
+		t.Fatalf("%q keep the torn end", torn)
+	}
+	open, err := filepath.Glob("/proc/self/fd/*")
+	if err != nil || len(open) == 0 {
+		t.Skip("nothing tells here which files are open")
+	}
+	for _, fd := range open {
+		if to, _ := os.Readlink(fd); to == torn[0] {
+			t.Errorf("%s is still open", to)
+		}
+	}
+}
+
 func FuzzParse(f *testing.F) {
 	for _, d := range []Decision{decided(1, Wrong), decided(2, Undecided, NewID()), {}} {
 		line, _ := d.line()

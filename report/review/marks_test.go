@@ -53,6 +53,9 @@ func TestMarked(t *testing.T) {
 	if !ok {
 		t.Fatal("not taken")
 	}
+	if data, err := json.Marshal(truth); err != nil || !strings.HasPrefix(string(data), `{"format":1,`) {
+		t.Errorf("%v, %.40s", err, data)
+	}
 	at := map[string]truthHead{}
 	for _, h := range truth.Heads {
 		at[h.ID] = h

@@ -225,6 +225,29 @@ func TestServerWantsAPolicy(t *testing.T) {
 	}
 }
 
+// Whatever is answered, a browser gives it to no other page, keeps no copy and guesses
+// no kind.
+func TestServerHeaders(t *testing.T) {
+	s := newTestServer(t)
+	for path, status := range map[string]int{"": 200, "decisions": 200, "fasteners.csv": 200, "photo/" + strings.Repeat("ab", 32): 200, "nothing": 404} {
+		w := s.ask("GET", path, "")
+		if w.Code != status {
+			t.Errorf("%q: status %d, want %d", path, w.Code, status)
+		}
+		for name, want := range map[string]string{
+			"X-Content-Type-Options": "nosniff", "Referrer-Policy": "no-referrer", "Cache-Control": "no-store",
+			"Cross-Origin-Resource-Policy": "same-origin", "Cross-Origin-Opener-Policy": "same-origin",
+		} {
+			if got := w.Header().Get(name); got != want {
+				t.Errorf("%q: %s is %q, want %q", path, name, got, want)
+			}
+		}
+		if w.Header().Get("Content-Security-Policy") == "" {
+			t.Errorf("%q: without a policy", path)
+		}
+	}
+}
+
 func TestTokens(t *testing.T) {
 	a, b := newTestServer(t), newTestServer(t)
 	if a.token == b.token || len(a.token) != 32 {

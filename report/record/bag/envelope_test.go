@@ -31,7 +31,8 @@ type rawFile struct {
 	localFlags, localMethod         uint16
 	localTime, localNeeds           uint16
 	localCRC, localPacked, localLen uint32
-	moved                           int // its place in the index less the true one
+	moved                           int    // its place in the index less the true one
+	localSign                       uint32 // added to the true one
 }
 
 // rawArchive is such an archive.
@@ -92,7 +93,7 @@ func (z *rawArchive) file(name string) *rawFile {
 
 func (f rawFile) local() []byte {
 	le := binary.LittleEndian
-	b := le.AppendUint32(nil, localSignature)
+	b := le.AppendUint32(nil, localSignature+f.localSign)
 	for _, v := range []uint16{f.localNeeds, f.localFlags, f.localMethod, f.localTime, f.date} {
 		b = le.AppendUint16(b, v)
 	}
@@ -165,6 +166,7 @@ var envelopes = []struct {
 		f := z.file("r/data/a.jpg")
 		f.name, f.localName = "r/data/a.jpg\x00.exe", "r/data/a.jpg\x00.exe"
 	}, "invisible"},
+	{"local signature", func(z *rawArchive) { z.file("r/data/a.jpg").localSign = 1 }, "does not lie where"},
 	{"local flags", func(z *rawArchive) { z.file("r/data/a.jpg").localFlags = flagUTF8 }, "described otherwise"},
 	{"local method", func(z *rawArchive) { z.file("r/data/a.jpg").localMethod = 8 }, "described otherwise"},
 	{"local time", func(z *rawArchive) { z.file("r/data/a.jpg").localTime = 77 }, "described otherwise"},
@@ -188,6 +190,8 @@ var envelopes = []struct {
 	{"gap behind the index", func(z *rawArchive) { z.afterIndex = make([]byte, 9) }, "right before its end"},
 	{"gap that the index counts", func(z *rawArchive) { z.afterIndex, z.size = make([]byte, 9), 9 }, "9 bytes behind its last entry"},
 	{"trailing bytes", func(z *rawArchive) { z.behind = []byte("more") }, "does not end with its index"},
+	{"trailing zeros", func(z *rawArchive) { z.behind = make([]byte, endSize) }, "does not end with its index"},
+	{"another bag beside it", func(z *rawArchive) { z.files = append(z.files, stored("s/bagit.txt", nil)) }, "s/bagit.txt: lies outside the folder of the bag, r"},
 	{"another archive behind", func(z *rawArchive) {
 		other := rawArchive{files: []rawFile{stored("r/data/evil", []byte("x"))}}
 		z.behind = other.bytes()
@@ -300,7 +304,11 @@ func TestEnvelopesOfOtherPrograms(t *testing.T) {
 		"sizes behind, unsigned": func(z *rawArchive) { sizes(z.file("r/data/a.jpg"), false) },
 		"packed":                 func(z *rawArchive) { z.file("r/data/a.jpg").put([]byte("bytes of a.jpg"), 8) },
 		"packed hard":            func(z *rawArchive) { f := z.file("r/data/a.jpg"); f.flags, f.localFlags = 2, 2 },
-		"no attributes, DOS":     func(z *rawArchive) { f := z.file("r/data/a.jpg"); f.host, f.attributes = 0, 0 },
+		"times of another system": func(z *rawArchive) {
+			f := z.file("r/data/a.jpg")
+			f.extra, f.localExtra = extraField(0x5855, "01234567"), slices.Concat(extraField(0x5855, "0123456789ab"), extraField(0x7855, "0123"))
+		},
+		"no attributes, DOS": func(z *rawArchive) { f := z.file("r/data/a.jpg"); f.host, f.attributes = 0, 0 },
 	} {
 		z := rawBag(t)
 		change(z)
@@ -345,6 +353,48 @@ func TestFoldersAroundABag(t *testing.T) {
 	}
 }
 
+// How much a file may shrink: 200 times, or to anything when it has no more than 1 MiB.
+func TestPackedSmall(t *testing.T) {
+	dir := t.TempDir()
+	for name, c := range map[string]struct {
+		size  int
+		bytes func(i int) byte
+		ok    bool
+	}{
+		"small, of zeros": {1 << 20, func(int) byte { return 0 }, true},
+		"large, of zeros": {1<<20 + 1, func(int) byte { return 0 }, false},
+		"large, of noise": {1<<20 + 1, func(i int) byte { return byte(i * i >> 7) }, true},
+	} {
+		data := make([]byte, c.size)
+		for i := range data {
+			data[i] = c.bytes(i)
+		}
+		folder := filepath.Join(dir, name)
+		w, err := Create(folder)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, _, err := w.Add(t.Context(), "a", bytes.NewReader(data)); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := w.Close(t.Context(), Info{{"Payload-Oxum", w.Oxum()}}, nil, nil); err != nil {
+			t.Fatal(err)
+		}
+		z := &rawArchive{}
+		for _, file := range []string{"bag-info.txt", "bagit.txt", "data/a", "manifest-sha256.txt", "tagmanifest-sha256.txt"} {
+			b, err := os.ReadFile(filepath.Join(folder, file))
+			if err != nil {
+				t.Fatal(err)
+			}
+			z.files = append(z.files, stored("r/"+file, b))
+		}
+		z.file("r/data/a").put(data, 8)
+		if got := said(t, z.bytes()); (got == "") != c.ok || !c.ok && !strings.Contains(got, "as in a bomb") {
+			t.Errorf("%s: %s", name, got)
+		}
+	}
+}
+
 // A large archive has a second end; ours is read with it and without what does not fit.
 func TestLargeArchiveEnds(t *testing.T) {
 	le := binary.LittleEndian
@@ -368,6 +418,17 @@ func TestLargeArchiveEnds(t *testing.T) {
 	}
 	if got := said(t, large(nil)); got != "" {
 		t.Errorf("sound: %s", got)
+	}
+	for field, saturated := range map[int]string{4: "\xff\xff", 6: "\xff\xff", 8: "\xff\xff", 10: "\xff\xff", 12: "\xff\xff\xff\xff", 16: "\xff\xff\xff\xff"} {
+		got := said(t, large(func(_, _, end []byte) {
+			if field == 10 { // the one field of these three that Go's reader takes for a sign of a second end by itself
+				le.PutUint32(end[16:], at)
+			}
+			copy(end[field:], saturated)
+		}))
+		if got != "" {
+			t.Errorf("no room at %d: %s", field, got)
+		}
 	}
 	for i := range end64Size + whereSize + endSize {
 		got := said(t, large(func(big, where, end []byte) {

@@ -4,6 +4,7 @@ import (
 	"archive/zip"
 	"bytes"
 	"context"
+	"crypto/md5"
 	"encoding/binary"
 	"fmt"
 	"io/fs"
@@ -241,17 +242,121 @@ func TestHostileFolder(t *testing.T) {
 		os.Symlink(away, filepath.Join(dir, "data/a.jpg")),
 		os.Symlink("/", filepath.Join(dir, "data/root")),
 		syscall.Mkfifo(filepath.Join(dir, "data/pipe"), 0o600),
+		os.WriteFile(filepath.Join(dir, "data/x\u202egpj.exe"), nil, 0o600),
 	} {
 		if err != nil {
 			t.Fatal(err)
 		}
 	}
 	got := text(check(t, dir))
-	for _, words := range []string{"data/a.jpg: is a link", "data/root: is a link", "data/pipe: is neither a file nor a folder", "data/a.jpg: is missing"} {
+	for _, words := range []string{"data/a.jpg: is a link", "data/root: is a link", "data/pipe: is neither a file nor a folder", "data/a.jpg: is missing", `data/x\u202Egpj.exe: `} {
 		if !strings.Contains(got, words) {
 			t.Errorf("never said %q:\n%s", words, got)
 		}
 	}
+}
+
+// Tag files are read to 1 MiB; what a manifest lacks, and where it is wrong, is told.
+func TestTagFiles(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "r")
+	change := func(file string, to func(string) string) {
+		path := filepath.Join(dir, file)
+		data, err := os.ReadFile(path)
+		if err == nil {
+			err = os.WriteFile(path, []byte(to(string(data))), 0o600)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	long := func(n int) func() {
+		return func() {
+			change(InfoFile, func(s string) string { return s + "X: " + strings.Repeat("x", n-len(s)-4) + "\n" })
+		}
+	}
+	for name, c := range map[string]struct {
+		change func()
+		words  string
+		told   bool
+	}{
+		"a tag file as long as may be": {long(1 << 20), "cannot be read", false},
+		"a tag file that is too long":  {long(1<<20 + 1), InfoFile + ": ", true},
+		"a manifest that is not listed": {func() {
+			change(TagManifestFile, func(s string) string { return dropLine(s, "  "+ManifestFile) })
+		}, "does not list " + ManifestFile, true},
+		"the same in an older bag": {func() {
+			change(TagManifestFile, func(s string) string { return dropLine(s, "  "+ManifestFile) })
+			change(DeclarationFile, func(s string) string { return strings.Replace(s, "1.0", "0.97", 1) })
+		}, "does not list", false},
+		"a file to fetch that is no payload": {func() {
+			if err := os.WriteFile(filepath.Join(dir, FetchFile), []byte("http://example.org/a 1 more.txt\n"), 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}, FetchFile + ": more.txt lies outside data/", true},
+		"a second manifest that lacks a file": {func() { secondManifest(t, dir) }, "data/b/c.txt: is not listed in manifest-md5.txt", true},
+		"the same, in an older bag": {func() {
+			secondManifest(t, dir)
+			change(DeclarationFile, func(s string) string { return strings.Replace(s, "1.0", "0.97", 1) })
+		}, "is not listed in", false},
+		"a line to fetch that is none": {func() {
+			if err := os.WriteFile(filepath.Join(dir, FetchFile), []byte("http://example.org/a 1 data/a\nhttp://example.org/a\n"), 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}, FetchFile + ": line 2 is ", true},
+		"an encoding that is known and cannot be read": {func() {
+			change(DeclarationFile, func(s string) string { return strings.Replace(s, "UTF-8", "UTF-7", 1) })
+		}, `names the encoding "UTF-7", which is not known`, true},
+		"bytes of no encoding": {func() {
+			change(InfoFile, func(s string) string { return s + "X: \xff\n" })
+		}, InfoFile + ": is not in the encoding that bagit.txt names", true},
+		"a line that is none": {func() {
+			change(ManifestFile, func(s string) string { return s + "whatever\n" })
+		}, ManifestFile + ": line 3: ", true},
+		"a short checksum": {func() {
+			change(ManifestFile, func(s string) string { return s[2:] })
+		}, ManifestFile + ": line 1: a checksum of 62 hex digits; sha256 has 64", true},
+	} {
+		if err := os.RemoveAll(dir); err != nil {
+			t.Fatal(err)
+		}
+		small(t, dir)
+		c.change()
+		if got := text(check(t, dir)); strings.Contains(got, c.words) != c.told {
+			t.Errorf("%s: told of %q: %v\n%s", name, c.words, !c.told, got)
+		}
+	}
+}
+
+// secondManifest adds one that lists the first file alone.
+func secondManifest(t *testing.T, dir string) {
+	t.Helper()
+	line := fmt.Sprintf("%x  data/a.jpg\n", md5.Sum([]byte("bytes of a.jpg")))
+	if err := os.WriteFile(filepath.Join(dir, "manifest-md5.txt"), []byte(line), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// A label is told without the spaces around it, whatever its case.
+func TestInfoLabels(t *testing.T) {
+	in, err := ParseInfo("A label : one\n two\nOTHER:\tthree \n")
+	if err != nil || in.Get("a label") != "one\ntwo" || in.Get("Other") != "three" || in.Get("none") != "" {
+		t.Errorf("%q, %v", in, err)
+	}
+	for _, bad := range []string{" : x", "nothing", "A: b\nnothing", " a value"} {
+		if in, err := ParseInfo(bad); err == nil {
+			t.Errorf("%q: %q", bad, in)
+		}
+	}
+}
+
+// dropLine leaves out the lines that hold a text.
+func dropLine(s, with string) (out string) {
+	for line := range strings.Lines(s) {
+		if !strings.Contains(line, with) {
+			out += line
+		}
+	}
+	return out
 }
 
 // A bomb of a gigabyte costs no more memory than a small file.

@@ -63,8 +63,8 @@ func (d Declaration) decode(data []byte) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("is not in the encoding that %s names: %w", DeclarationFile, err)
 	}
-	// the decoder puts the replacement character in place of what it cannot read
-	if !utf8.Valid(out) || bytes.ContainsRune(out, utf8.RuneError) && !bytes.ContainsRune(data, utf8.RuneError) {
+	// The decoder puts the replacement character in place of what it cannot read.
+	if bad := []byte(string(utf8.RuneError)); bytes.Contains(out, bad) && !bytes.Contains(data, bad) {
 		return "", fmt.Errorf("is not in the encoding that %s names", DeclarationFile)
 	}
 	return string(out), nil
