@@ -2,6 +2,7 @@ package judge
 
 import (
 	"fmt"
+	"math"
 
 	"coursegauge/vision"
 	"coursegauge/vision/length"
@@ -44,6 +45,10 @@ func lowerJoint(c *scene, i int) (Finding, bool) {
 	return c.answer("lower_joint", p, text).with(&d, &limit, nil), true
 }
 
+// mayHide is the probability that none of the listed hypotheses is right from which no
+// head is called clear: what the list leaves out may lie anywhere (chosen, no source).
+const mayHide = .1
+
 // maybeLower judges a head where the joints of the course below could not be
 // told from other lines: the probability that it is too near to one is the sum
 // over the ways in which they may lie. Ways that nobody listed count as many
@@ -62,7 +67,11 @@ func (c *scene) maybeLower(f vision.Fastener) Finding {
 	if f.AboveButt != nil {
 		p *= below(*f.AboveButt, c.s.Shingle.Height-c.s.Shingle.Exposure)
 	}
-	if p <= c.s.Decision.Clear {
+	switch open := 1 - told; {
+	case p > c.s.Decision.Clear:
+	case open > mayHide:
+		p = math.Nextafter(c.s.Decision.Clear, 1) // what may be missing from the list clears nobody
+	default:
 		return c.answer("lower_joint", p, "clear of every line below that may be a joint")
 	}
 	p = min(p, c.s.Decision.Suspect*.98) // the ways are told apart too poorly to call a head suspect
