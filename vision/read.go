@@ -182,6 +182,7 @@ const (
 	rakeFloor  = .6
 	widthU     = 1.3 // a shingle's width and the gap beside it
 	halfGap    = .7  // by which a piece is narrower, since a product's width may be told with or without the gap between two (common practice, no source)
+	unevenBy   = 2.  // standard uncertainties from which two lower joints are not whole widths apart
 	looseLower = 4   // a joint that only the set of all joints places
 )
 
@@ -332,5 +333,35 @@ func (p *pass) lowerLines(index []int, at func(int) *plane.Line) {
 			}
 		}
 		p.lower = append(p.lower, l)
+	}
+	p.unevenLower()
+}
+
+// unevenLower widens lower joints that do not lie whole widths apart: one of two
+// is then not the joint, a tooth's edge beside it for one, and nothing tells which.
+func (p *pass) unevenLower() {
+	f, W := &p.solution.Frame, float64(p.o.Product.Width)
+	at := func(l *plane.Line) float64 { return l.Across(f, -f.Stack.Exposure/2) }
+	for i := range p.lower {
+		a := &p.lower[i]
+		if a.line == nil {
+			continue
+		}
+		least := math.Inf(1)
+		for k := range p.lower {
+			b := &p.lower[k]
+			if k == i || b.line == nil {
+				continue
+			}
+			d := at(a.line) - at(b.line)
+			off := math.Abs(d - W*math.Round(d/W))
+			if off < unevenBy*math.Hypot(widthU, math.Hypot(a.line.U, b.line.U)) {
+				off = 0
+			}
+			least = min(least, off)
+		}
+		if !math.IsInf(least, 1) {
+			a.u = math.Hypot(a.u, least/2)
+		}
 	}
 }
