@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"coursegauge/stats"
 	"coursegauge/vision/plane"
 )
 
@@ -178,9 +179,7 @@ func weighed(views []View, f *Fit) (*Fit, error) {
 // One at a time: a bad view spoils the others' residuals.
 func odd(f *Fit) (worst int, why string) {
 	worst, most := -1, 1.0
-	sorted := slices.Clone(f.Views)
-	slices.Sort(sorted)
-	limit := max(oddPx, oddView*sorted[len(sorted)/2])
+	limit := max(oddPx, oddView*stats.Median(f.Views))
 	for i := range f.Views {
 		tilt := tiltOf(&f.Poses[i])
 		bend := 0.0
@@ -191,7 +190,7 @@ func odd(f *Fit) (worst int, why string) {
 			over float64
 			why  string
 		}{
-			{f.Views[i] / limit, fmt.Sprintf("its corners fit to %.2f px, those of most views to %.2f px: the card moved, is damaged or the phone changed its lens", f.Views[i], sorted[len(sorted)/2])},
+			{f.Views[i] / limit, fmt.Sprintf("its corners fit to %.2f px, those of most views to %.2f px: the card moved, is damaged or the phone changed its lens", f.Views[i], stats.Median(f.Views))},
 			{bend / maxBend, fmt.Sprintf("the card is bent by %.0f mm; at most %.0f mm can be used", bend, maxBend)},
 			{tilt / maxTilt, fmt.Sprintf("the card is seen at %.0f degrees from straight above; at most %.0f can be used", tilt, maxTilt)},
 		} {

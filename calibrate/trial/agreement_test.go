@@ -151,19 +151,3 @@ func TestLimitsHold(t *testing.T) {
 		t.Errorf("the interval of the upper limit held in %.3f of draws", share)
 	}
 }
-
-// TestExact: Clopper and Pearson's interval, recomputed with scipy for the
-// examples of Newcombe, Statistics in Medicine 17 (1998) 857.
-func TestExact(t *testing.T) {
-	for _, c := range []struct {
-		k, n      int
-		low, high float64
-	}{
-		{81, 263, .2527, .3676}, {15, 148, .0578, .1617}, {0, 20, 0, .1684}, {1, 29, .0009, .1776},
-		{20, 20, 1 - .1684, 1}, {0, 0, 0, 1},
-	} {
-		i := trial.Exact(c.k, c.n)
-		wantNear(t, "low", i.Low, c.low, 6e-5)
-		wantNear(t, "high", i.High, c.high, 6e-5)
-	}
-}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"coursegauge/stats"
 	"coursegauge/vision/length"
 )
 
@@ -68,10 +69,10 @@ type Comparison struct {
 }
 
 // Coverage is the interval of the share of lengths within their stated U95.
-func (c Comparison) Coverage() Interval { return Exact(c.Within, len(c.Pairs)) }
+func (c Comparison) Coverage() Interval { return stats.Exact(c.Within, len(c.Pairs)) }
 
 // ConfirmedCI is the interval of the share of confirmed verdicts.
-func (c Comparison) ConfirmedCI() Interval { return Exact(c.Confirmed, c.Judged) }
+func (c Comparison) ConfirmedCI() Interval { return stats.Exact(c.Confirmed, c.Judged) }
 
 // Judgement is a trial against a tape.
 type Judgement struct {
@@ -238,7 +239,7 @@ func (c *Comparison) confirm(p Pair, l Limit, half length.MM) {
 // surely, with their intervals; surely not, by both ends of an interval; or
 // neither.
 func (c *Comparison) trust() {
-	margin := student95(c.Effective-1) * c.limitSE()
+	margin := stats.Student95(c.Effective-1) * c.limitSE()
 	far, target := max(-c.OwnLower, c.OwnUpper), float64(Target)
 	tell := fmt.Sprintf("19 of 20 lie within %s to %s of the tape, its own resolution taken off", signed(c.OwnLower), signed(c.OwnUpper))
 	switch {

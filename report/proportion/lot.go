@@ -1,3 +1,6 @@
+// Package proportion says how many of a lot to look at, and what a sample without
+// a bad one shows: finite lots and the plans by attributes. What a count shows of
+// a share is stats'.
 package proportion
 
 import "math"

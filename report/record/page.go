@@ -10,6 +10,7 @@ import (
 	"coursegauge/report/inspection"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/review"
+	"coursegauge/stats"
 	"coursegauge/vision/length"
 )
 
@@ -191,8 +192,7 @@ func Uncertainty(photos []inspection.Photo) (half, most float64) {
 	if len(all) == 0 {
 		return 0, 0
 	}
-	slices.Sort(all)
-	return all[(len(all)-1)/2], all[(len(all)*19+19)/20-1]
+	return stats.Quantile(all, .5), stats.Quantile(all, .95)
 }
 
 // words are the answers as people say them.

@@ -21,10 +21,10 @@ import (
 	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/page"
-	"coursegauge/report/proportion"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/review"
 	"coursegauge/report/schedule"
+	"coursegauge/stats"
 	"coursegauge/vision/length"
 )
 
@@ -199,9 +199,9 @@ func (s *summary) coverage(t inspection.Totals, sch schedule.Schedule, squares f
 	case n == 0:
 		say("No head was measured, so nothing can be said of the roof.")
 	case k == 0:
-		say("None of %d was suspect: by 95 %% confidence under %.1f %% of heads like these (exact one-sided bound).", n, 100*proportion.NoneSeen(n))
+		say("None of %d was suspect: by 95 %% confidence under %.1f %% of heads like these (exact one-sided bound).", n, 100*stats.NoneSeen(n))
 	default:
-		i := proportion.Wilson(k, n)
+		i := stats.Wilson(k, n)
 		say("%d of %d were suspect: by 95 %% confidence between %.1f and %.1f %% of heads like these (Wilson).", k, n, 100*i.Low, 100*i.High)
 	}
 	say("Photos of neighbouring pieces are no random sample; faults come in runs.")

@@ -3,10 +3,10 @@ package review
 import (
 	"encoding/json"
 	"math"
-	"slices"
 
 	"coursegauge/report/inspection"
 	"coursegauge/report/schedule"
+	"coursegauge/stats"
 )
 
 // Truth is one photo in the form in which photos with truth are scored, made of
@@ -72,8 +72,7 @@ func Marked(p inspection.Photo, a Answers, s schedule.Schedule) (Truth, bool) {
 	}
 	radius := 10.0
 	if len(radii) > 0 {
-		slices.Sort(radii)
-		radius = radii[len(radii)/2]
+		radius = stats.Median(radii)
 	}
 	for _, m := range a.Missed(p.SHA256) {
 		at, _ := m.Place()

@@ -7,8 +7,8 @@ import (
 	"time"
 
 	"coursegauge/report/ledger"
-	"coursegauge/report/proportion"
 	"coursegauge/report/review"
+	"coursegauge/stats"
 )
 
 // Change is what became of the share of bad nails from one period to another:
@@ -17,7 +17,7 @@ import (
 type Change struct {
 	Before, After Tally
 	D             float64
-	Interval      proportion.Interval
+	Interval      stats.Interval
 }
 
 // The verdicts on a change.
@@ -32,7 +32,7 @@ func NewChange(before, after Tally) Change {
 	k1, n1 := after.effective()
 	k0, n0 := before.effective()
 	c := Change{Before: before, After: after}
-	c.D, c.Interval = proportion.Difference(k1, n1, k0, n0)
+	c.D, c.Interval = stats.Difference(k1, n1, k0, n0)
 	return c
 }
 
