@@ -76,9 +76,6 @@ type Fit struct {
 	Views []float64                 // RMS of each view, px
 }
 
-// U is the standard uncertainty of a parameter.
-func (f *Fit) U(param int) float64 { return math.Sqrt(f.Cov[param][param]) }
-
 // minPoints a view must have: a pose and the lens ask for some more than four.
 const minPoints = 8
 

@@ -90,7 +90,8 @@ func TestChessboard(t *testing.T) {
 			}
 			// OpenCV's own standard deviations take the corners for independent;
 			// ours may be larger, by what the views disagree.
-			for i, u := range []float64{f.U(ParamF), f.U(ParamCx), f.U(ParamCy)} {
+			for i, param := range []int{ParamF, ParamCx, ParamCy} {
+				u := math.Sqrt(f.Cov[param][param])
 				if want := []float64{want.Std[1], want.Std[2], want.Std[3]}[i]; u < .7*want || u > 3.5*want {
 					t.Errorf("uncertainty %d: %.3f px, OpenCV says %.3f", i, u, want)
 				}

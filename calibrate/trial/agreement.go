@@ -17,7 +17,7 @@ type Interval = stats.Interval
 // and Altman, Lancet 1986, i:307-310, in the unit of the differences.
 type Agreement struct {
 	N         int
-	Effective float64 // how many independent differences the N are worth; see AgreeInGroups
+	Effective float64 // how many independent differences the N are worth; see Agree
 	Bias, SD  float64 // mean and standard deviation of the differences
 	BiasCI    Interval
 	// The limits of agreement, Bias ± 1.96 SD: 95 % of differences lie between.
@@ -27,18 +27,14 @@ type Agreement struct {
 
 var errFewDifferences = errors.New("fewer than two differences: no spread can be told")
 
-// Agree compares independent differences. The standard error of a limit is
-// sqrt(3 SD²/N), as in the paper, and all intervals use Student's t.
-func Agree(differences []float64) (Agreement, error) {
-	return agree(differences, float64(len(differences)))
-}
-
-// AgreeInGroups compares differences that come in groups which err alike, as
-// the heads of one photo do: the intervals are those of N / (1 + (m - 1) r)
-// differences, r being the intraclass correlation (one-way analysis of
-// variance, not under 0) and m the size of a group, weighted by size (the
-// design effect of cluster samples). group[i] is the group of differences[i].
-func AgreeInGroups(differences []float64, group []string) (Agreement, error) {
+// Agree compares differences that come in groups which err alike, as the heads of
+// one photo do; group[i] is the group of differences[i]. The standard error of a
+// limit is sqrt(3 SD²/N), as in the paper, and all intervals use Student's t. They
+// are those of N / (1 + (m - 1) r) differences, r being the intraclass correlation
+// (one-way analysis of variance, not under 0) and m the size of a group, weighted
+// by size (the design effect of cluster samples). Alone in its group each
+// difference counts as one.
+func Agree(differences []float64, group []string) (Agreement, error) {
 	return agree(differences, effective(differences, group))
 }
 

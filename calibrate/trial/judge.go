@@ -202,7 +202,7 @@ func compare(k Kind, pairs []Pair, limits Limits, tape Tape) Comparison {
 		}
 	}
 	c.Photos = len(files)
-	a, err := AgreeInGroups(off, file)
+	a, err := Agree(off, file)
 	if err != nil {
 		c.Trust, c.Why = NotShown, "one head is taped, at least two are needed to tell a spread"
 		return c

@@ -8,7 +8,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"reflect"
 	"slices"
 	"strings"
@@ -511,6 +510,3 @@ func Digest(src bag.Source) (string, error) {
 	sum := sha256.Sum256(data)
 	return hex.EncodeToString(sum[:]), nil
 }
-
-// Open gives a file of a record's payload; the caller closes it.
-func Open(src bag.Source, path string) (io.ReadCloser, error) { return src.Open(bag.Payload + path) }
