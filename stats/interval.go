@@ -26,8 +26,8 @@ func WilsonOf(k, n float64) Interval {
 		return Interval{0, 1}
 	}
 	p := k / n
-	middle := (p + Z95*Z95/(2*n)) / (1 + Z95*Z95/n)
-	half := Z95 / (1 + Z95*Z95/n) * math.Sqrt(p*(1-p)/n+Z95*Z95/(4*n*n))
+	middle := (p + z95*z95/(2*n)) / (1 + z95*z95/n)
+	half := z95 / (1 + z95*z95/n) * math.Sqrt(p*(1-p)/n+z95*z95/(4*n*n))
 	i := Interval{max(0, middle-half), min(1, middle+half)}
 	if k == 0 { // rounding must not leave a trace of a share where none was seen
 		i.Low = 0

@@ -6,9 +6,9 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Z95 is the 97.5 % point of the standard normal distribution: 95 % of it lie
+// z95 is the 97.5 % point of the standard normal distribution: 95 % of it lie
 // within Z95 to either side.
-const Z95 = 1.959963984540054
+const z95 = 1.959963984540054
 
 // Normal is the distribution function of the standard normal distribution.
 func Normal(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }

@@ -15,7 +15,7 @@ func TestDistributions(t *testing.T) {
 			t.Errorf("Normal(%v) = %.9f, want %.9f", z, got, want)
 		}
 	}
-	if got := Normal(Z95); math.Abs(got-.975) > 1e-15 {
+	if got := Normal(z95); math.Abs(got-.975) > 1e-15 {
 		t.Errorf("Normal(Z95) = %.16f", got)
 	}
 	for z, want := range map[float64]float64{0: .398942280, 1: .241970725, -2: .053990967} {

@@ -112,7 +112,7 @@ func (l *Learned) fit() error {
 			views[i] = l.Used[i].View
 		}
 		s := l.Used[0]
-		f, err := Calibrate(views, s.Width, s.Height, Phone, s.Facts.Focal35MM/36*float64(max(s.Width, s.Height)))
+		f, err := calibrate(views, s.Width, s.Height, phone, s.Facts.Focal35MM/36*float64(max(s.Width, s.Height)))
 		if err != nil {
 			return err
 		}
@@ -168,7 +168,7 @@ func weighed(views []View, f *Fit) (*Fit, error) {
 			}
 		}
 		var err error
-		if f, err = (&adjustment{views: again, model: Phone, state: state{f.Intrinsics, f.Poses}}).solve(); err != nil {
+		if f, err = (&adjustment{views: again, model: phone, state: state{f.Intrinsics, f.Poses}}).solve(); err != nil {
 			return nil, err
 		}
 	}
@@ -213,7 +213,7 @@ func (l *Learned) describe() {
 	f, s := l.Fit, l.Used[0]
 	p := Profile{Format: Format, Device: s.Facts.Device, FocalMM: s.Facts.FocalMM, Focal35: s.Facts.Focal35MM, Width: s.Width, Height: s.Height,
 		F: f.F, Cx: f.Cx, Cy: f.Cy, K1: f.K1, K2: f.K2, P1: f.P1, P2: f.P2, RMS: f.RMS}
-	order := [nCov]int{ParamF, ParamK1, ParamK2, ParamCx, ParamCy, ParamP1, ParamP2}
+	order := [nCov]int{paramF, paramK1, paramK2, paramCx, paramCy, paramP1, paramP2}
 	for i, a := range order {
 		for j, b := range order {
 			v := f.Cov[a][b]

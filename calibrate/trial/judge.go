@@ -133,7 +133,7 @@ func Judge(photos []Photo, rows []Row, limits Limits, tape Tape) (Judgement, err
 		j.Tape = tapeOf(typed)
 	}
 	j.Device, j.Photos, j.Cards = sorted(devices)[0], len(seen), sorted(cards)
-	for _, k := range Kinds {
+	for _, k := range kinds {
 		if len(pairs[k]) > 0 {
 			j.Comparisons = append(j.Comparisons, compare(k, pairs[k], limits, j.Tape))
 		}

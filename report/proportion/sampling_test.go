@@ -23,7 +23,7 @@ func TestFiniteLots(t *testing.T) {
 			if n != want[i] {
 				t.Errorf("%d at %v: %d, want %d", N, r, n, want[i])
 			}
-			if NoneOf(n, N, bad) > .05+1e-9 || NoneOf(n-1, N, bad) <= .05 {
+			if noneOf(n, N, bad) > .05+1e-9 || noneOf(n-1, N, bad) <= .05 {
 				t.Errorf("%d at %v: %d is not the smallest", N, r, n)
 			}
 		}
@@ -34,7 +34,7 @@ func TestFiniteLots(t *testing.T) {
 	if n, _ := SampleFor(1, .05, .95); n != 1 {
 		t.Errorf("of one: %d", n)
 	}
-	if p := NoneOf(2, 5, 2); !near(p, .3) { // 3/5 of 2/4
+	if p := noneOf(2, 5, 2); !near(p, .3) { // 3/5 of 2/4
 		t.Errorf("%v", p)
 	}
 }

@@ -52,7 +52,7 @@ type truthHead struct {
 // Marked is the truth of a photo by what people decided; false unless somebody
 // said that every head in it is found or marked.
 func Marked(p inspection.Photo, a Answers, s schedule.Schedule) (Truth, bool) {
-	if what, _ := a.Answer(p.SHA256, PhotoTarget); what != Complete || p.Status != inspection.Measured {
+	if what, _ := a.Answer(p.SHA256, photoTarget); what != Complete || p.Status != inspection.Measured {
 		return Truth{}, false
 	}
 	band := [2]float64{float64(s.Band.Low), float64(s.Band.High)}

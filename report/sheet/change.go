@@ -22,13 +22,13 @@ type Change struct {
 
 // The verdicts on a change.
 const (
-	Improved = "improved"
-	Worse    = "worse"
-	CantTell = "too few"
+	improved = "improved"
+	worse    = "worse"
+	cantTell = "too few"
 )
 
-// NewChange compares two periods.
-func NewChange(before, after Tally) Change {
+// newChange compares two periods.
+func newChange(before, after Tally) Change {
 	k1, n1 := after.effective()
 	k0, n0 := before.effective()
 	c := Change{Before: before, After: after}
@@ -41,11 +41,11 @@ func NewChange(before, after Tally) Change {
 func (c Change) Verdict() string {
 	switch {
 	case c.Interval.High < 0:
-		return Improved
+		return improved
 	case c.Interval.Low > 0:
-		return Worse
+		return worse
 	}
-	return CantTell
+	return cantTell
 }
 
 // bin is a day, a week or a month of a p chart.

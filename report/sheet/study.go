@@ -128,8 +128,8 @@ type Rate struct {
 	Tally
 }
 
-// NewStudy reckons the numbers of a crew's work.
-func NewStudy(w ledger.Work) Study {
+// newStudy reckons the numbers of a crew's work.
+func newStudy(w ledger.Work) Study {
 	s := Study{Photos: len(w.Photos), Drive: map[string]int{}}
 	s.frames = newFrames(w)
 	days, rates := map[string]bool{}, map[[2]string]*Tally{}

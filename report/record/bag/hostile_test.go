@@ -86,7 +86,7 @@ func said(t *testing.T, archive []byte) string {
 	if err := os.WriteFile(path, archive, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	s, err := OpenZip(path)
+	s, err := openZip(path)
 	if err != nil {
 		return err.Error()
 	}
@@ -322,7 +322,7 @@ func FuzzDeclaration(f *testing.F) {
 	f.Add([]byte("BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"))
 	f.Add([]byte("\xef\xbb\xbfBagIt-Version: 0.97\r\nTag-File-Character-Encoding: UTF-16"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		d, err := ParseDeclaration(data)
+		d, err := parseDeclaration(data)
 		if err != nil {
 			return
 		}
@@ -337,11 +337,11 @@ func FuzzInfo(f *testing.F) {
 	f.Add("Payload-Oxum: 1.2\nA: b\n  c\n")
 	f.Add("A : b\r\rC:\td")
 	f.Fuzz(func(t *testing.T, s string) {
-		in, err := ParseInfo(s)
+		in, err := parseInfo(s)
 		if err != nil {
 			return
 		}
-		again, err := ParseInfo(in.text())
+		again, err := parseInfo(in.text())
 		if err != nil || len(again) != len(in) {
 			t.Errorf("%q became %q: %v", in, again, err)
 		}
@@ -357,11 +357,11 @@ func FuzzManifest(f *testing.F) {
 	f.Add(sum + " **a\n" + sum + "  ./\tb")
 	f.Fuzz(func(t *testing.T, s string) {
 		for _, version := range []string{"0.97", "1.0"} {
-			entries, err := ParseManifest(s, "sha256", version)
+			entries, err := parseManifest(s, "sha256", version)
 			if err != nil {
 				continue
 			}
-			if again, err := ParseManifest(string(Canonical([]byte(s), "1.0")), "sha256", "1.0"); version == "1.0" && (err != nil || !samePaths(entries, again)) {
+			if again, err := parseManifest(string(Canonical([]byte(s), "1.0")), "sha256", "1.0"); version == "1.0" && (err != nil || !samePaths(entries, again)) {
 				t.Errorf("%+v became %+v: %v", entries, again, err)
 			}
 			for _, e := range entries {
