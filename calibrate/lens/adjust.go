@@ -103,11 +103,11 @@ var (
 
 func (a *adjustment) free(param int) bool {
 	switch param {
-	case ParamAspect:
+	case paramAspect:
 		return a.model.Aspect
-	case ParamP1, ParamP2:
+	case paramP1, paramP2:
 		return a.model.Tangential
-	case ParamK3:
+	case paramK3:
 		return a.model.K3
 	}
 	return true

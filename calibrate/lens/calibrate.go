@@ -30,9 +30,9 @@ type Model struct {
 	Bend                   bool // each view's board may be bent: paper on a panel never is quite flat
 }
 
-// Phone is the model that profiles use: square pixels, and a card that lies on
+// phone is the model that profiles use: square pixels, and a card that lies on
 // shingles.
-var Phone = Model{Tangential: true, Bend: true}
+var phone = Model{Tangential: true, Bend: true}
 
 // Point is a corner: its place on the board (mm from its middle, x along the
 // long side, y up the page) and in the picture (px), with its standard uncertainty.
@@ -55,15 +55,15 @@ type Pose struct {
 
 // The order of the parameters in Fit.Cov.
 const (
-	ParamF = iota
-	ParamAspect
-	ParamCx
-	ParamCy
-	ParamK1
-	ParamK2
-	ParamP1
-	ParamP2
-	ParamK3
+	paramF = iota
+	paramAspect
+	paramCx
+	paramCy
+	paramK1
+	paramK2
+	paramP1
+	paramP2
+	paramK3
 	nShared
 )
 
@@ -76,9 +76,6 @@ type Fit struct {
 	Views []float64                 // RMS of each view, px
 }
 
-// U is the standard uncertainty of a parameter.
-func (f *Fit) U(param int) float64 { return math.Sqrt(f.Cov[param][param]) }
-
 // minPoints a view must have: a pose and the lens ask for some more than four.
 const minPoints = 8
 
@@ -87,7 +84,7 @@ const minPoints = 8
 // their uncertainty, lets each board be bent a little, and gives the covariance
 // of the parameters. startF (px) is the focal length of the file, or 0: with it
 // the start does not depend on tilted views.
-func Calibrate(views []View, width, height int, m Model, startF float64) (*Fit, error) {
+func calibrate(views []View, width, height int, m Model, startF float64) (*Fit, error) {
 	if len(views) < 2 {
 		return nil, fmt.Errorf("camera: %d views; at least 2 are needed", len(views))
 	}

@@ -76,7 +76,7 @@ func TestChessboard(t *testing.T) {
 			if !ok {
 				t.Fatal("model not known here")
 			}
-			f, err := Calibrate(views, c.ImageSize[0], c.ImageSize[1], m, 0)
+			f, err := calibrate(views, c.ImageSize[0], c.ImageSize[1], m, 0)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -90,7 +90,8 @@ func TestChessboard(t *testing.T) {
 			}
 			// OpenCV's own standard deviations take the corners for independent;
 			// ours may be larger, by what the views disagree.
-			for i, u := range []float64{f.U(ParamF), f.U(ParamCx), f.U(ParamCy)} {
+			for i, param := range []int{paramF, paramCx, paramCy} {
+				u := math.Sqrt(f.Cov[param][param])
 				if want := []float64{want.Std[1], want.Std[2], want.Std[3]}[i]; u < .7*want || u > 3.5*want {
 					t.Errorf("uncertainty %d: %.3f px, OpenCV says %.3f", i, u, want)
 				}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"coursegauge/vision/plane"
+	"coursegauge/vision/stats"
 )
 
 // Learned is what came out of a set of photos.
@@ -111,7 +112,7 @@ func (l *Learned) fit() error {
 			views[i] = l.Used[i].View
 		}
 		s := l.Used[0]
-		f, err := Calibrate(views, s.Width, s.Height, Phone, s.Facts.Focal35MM/36*float64(max(s.Width, s.Height)))
+		f, err := calibrate(views, s.Width, s.Height, phone, s.Facts.Focal35MM/36*float64(max(s.Width, s.Height)))
 		if err != nil {
 			return err
 		}
@@ -167,7 +168,7 @@ func weighed(views []View, f *Fit) (*Fit, error) {
 			}
 		}
 		var err error
-		if f, err = (&adjustment{views: again, model: Phone, state: state{f.Intrinsics, f.Poses}}).solve(); err != nil {
+		if f, err = (&adjustment{views: again, model: phone, state: state{f.Intrinsics, f.Poses}}).solve(); err != nil {
 			return nil, err
 		}
 	}
@@ -178,9 +179,7 @@ func weighed(views []View, f *Fit) (*Fit, error) {
 // One at a time: a bad view spoils the others' residuals.
 func odd(f *Fit) (worst int, why string) {
 	worst, most := -1, 1.0
-	sorted := slices.Clone(f.Views)
-	slices.Sort(sorted)
-	limit := max(oddPx, oddView*sorted[len(sorted)/2])
+	limit := max(oddPx, oddView*stats.Median(f.Views))
 	for i := range f.Views {
 		tilt := tiltOf(&f.Poses[i])
 		bend := 0.0
@@ -191,7 +190,7 @@ func odd(f *Fit) (worst int, why string) {
 			over float64
 			why  string
 		}{
-			{f.Views[i] / limit, fmt.Sprintf("its corners fit to %.2f px, those of most views to %.2f px: the card moved, is damaged or the phone changed its lens", f.Views[i], sorted[len(sorted)/2])},
+			{f.Views[i] / limit, fmt.Sprintf("its corners fit to %.2f px, those of most views to %.2f px: the card moved, is damaged or the phone changed its lens", f.Views[i], stats.Median(f.Views))},
 			{bend / maxBend, fmt.Sprintf("the card is bent by %.0f mm; at most %.0f mm can be used", bend, maxBend)},
 			{tilt / maxTilt, fmt.Sprintf("the card is seen at %.0f degrees from straight above; at most %.0f can be used", tilt, maxTilt)},
 		} {
@@ -214,7 +213,7 @@ func (l *Learned) describe() {
 	f, s := l.Fit, l.Used[0]
 	p := Profile{Format: Format, Device: s.Facts.Device, FocalMM: s.Facts.FocalMM, Focal35: s.Facts.Focal35MM, Width: s.Width, Height: s.Height,
 		F: f.F, Cx: f.Cx, Cy: f.Cy, K1: f.K1, K2: f.K2, P1: f.P1, P2: f.P2, RMS: f.RMS}
-	order := [nCov]int{ParamF, ParamK1, ParamK2, ParamCx, ParamCy, ParamP1, ParamP2}
+	order := [nCov]int{paramF, paramK1, paramK2, paramCx, paramCy, paramP1, paramP2}
 	for i, a := range order {
 		for j, b := range order {
 			v := f.Cov[a][b]

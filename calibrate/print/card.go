@@ -56,8 +56,8 @@ const (
 
 // Nominal sides of the board.
 var (
-	NominalLong  = length.MM(float64(card.Standard.Cols) * card.Standard.SquareMM)
-	NominalShort = length.MM(float64(card.Standard.Rows) * card.Standard.SquareMM)
+	nominalLong  = length.MM(float64(card.Standard.Cols) * card.Standard.SquareMM)
+	nominalShort = length.MM(float64(card.Standard.Rows) * card.Standard.SquareMM)
 )
 
 // New makes a card of what was read. The error is one line that says what
@@ -74,11 +74,11 @@ func New(r Reading) (Card, error) {
 			return c, err
 		}
 	}
-	if c.Long, err = c.side(r.Long, NominalLong); err != nil {
+	if c.Long, err = c.side(r.Long, nominalLong); err != nil {
 		return c, err
 	}
 	if r.Short != "" {
-		s, err := c.side(r.Short, NominalShort)
+		s, err := c.side(r.Short, nominalShort)
 		if err != nil {
 			return c, err
 		}
@@ -167,11 +167,11 @@ func step(text string) length.MM {
 // Print is the card as the measurement takes it. Where the short side was not
 // read, the print is taken to be even.
 func (c *Card) Print() vision.Print {
-	p := vision.Print{ScaleX: float64(c.Long.MM / NominalLong), U: float64(c.Long.U / NominalLong)}
+	p := vision.Print{ScaleX: float64(c.Long.MM / nominalLong), U: float64(c.Long.U / nominalLong)}
 	p.ScaleY = p.ScaleX
 	if c.Short != nil {
-		p.ScaleY = float64(c.Short.MM / NominalShort)
-		p.U = max(p.U, float64(c.Short.U/NominalShort))
+		p.ScaleY = float64(c.Short.MM / nominalShort)
+		p.U = max(p.U, float64(c.Short.U/nominalShort))
 	}
 	if c.Thickness != nil {
 		p.Thickness, p.ThicknessU = c.Thickness.MM, c.Thickness.U

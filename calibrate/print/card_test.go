@@ -110,14 +110,14 @@ func TestParseRefuses(t *testing.T) {
 	for text, says := range map[string]string{
 		``:                                    "no card file",
 		`[]`:                                  "no card file",
-		`{"format":"x"}`:                      Format,
-		`{"format":"` + Format + `","odd":1}`: "odd",
-		`{"format":"` + Format + `","cards":[{"number":28,"long":{"mm":254,"u":0.2}}]}`:                                       "0 to 27",
-		`{"format":"` + Format + `","cards":[{"number":2,"long":{"mm":25,"u":0.2}}]}`:                                         "legal",
-		`{"format":"` + Format + `","cards":[{"number":2,"long":{"mm":254,"u":0}}]}`:                                          "uncertainty",
-		`{"format":"` + Format + `","cards":[{"number":2,"long":{"mm":254,"u":0.2}},{"number":2,"long":{"mm":254,"u":0.2}}]}`: "twice",
-		`{"format":"` + Format + `","cards":[{"number":2,"long":{"mm":254,"u":0.2},"short":{"mm":1e300,"u":0.2}}]}`:           "short",
-		`{"format":"` + Format + `","cards":[{"number":2,"long":{"mm":254,"u":0.2},"thickness":{"mm":-1,"u":0.2}}]}`:          "thickness",
+		`{"format":"x"}`:                      format,
+		`{"format":"` + format + `","odd":1}`: "odd",
+		`{"format":"` + format + `","cards":[{"number":28,"long":{"mm":254,"u":0.2}}]}`:                                       "0 to 27",
+		`{"format":"` + format + `","cards":[{"number":2,"long":{"mm":25,"u":0.2}}]}`:                                         "legal",
+		`{"format":"` + format + `","cards":[{"number":2,"long":{"mm":254,"u":0}}]}`:                                          "uncertainty",
+		`{"format":"` + format + `","cards":[{"number":2,"long":{"mm":254,"u":0.2}},{"number":2,"long":{"mm":254,"u":0.2}}]}`: "twice",
+		`{"format":"` + format + `","cards":[{"number":2,"long":{"mm":254,"u":0.2},"short":{"mm":1e300,"u":0.2}}]}`:           "short",
+		`{"format":"` + format + `","cards":[{"number":2,"long":{"mm":254,"u":0.2},"thickness":{"mm":-1,"u":0.2}}]}`:          "thickness",
 		strings.Repeat(" ", maxFile+1): "bytes",
 	} {
 		if _, err := Parse([]byte(text)); err == nil || !strings.Contains(err.Error(), says) || strings.Contains(err.Error(), "\n") {
@@ -150,7 +150,7 @@ func FuzzNew(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, s string) {
 		c, err := New(Reading{Long: s, Short: s, Thickness: s})
-		if err == nil && !(c.Long.U > 0 && c.Resolution > 0 && float64(c.Resolution) <= float64(NominalLong)) {
+		if err == nil && !(c.Long.U > 0 && c.Resolution > 0 && float64(c.Resolution) <= float64(nominalLong)) {
 			t.Errorf("%q: %+v", s, c)
 		}
 		if step(s) < 0 || math.IsNaN(float64(step(s))) {

@@ -12,8 +12,8 @@ import (
 	"coursegauge/vision/length"
 )
 
-// Format is the name and the version of a card file.
-const Format = "coursegauge-cards/1"
+// format is the name and the version of a card file.
+const format = "coursegauge-cards/1"
 
 // File is what was measured of a firm's cards.
 type File struct {
@@ -35,8 +35,8 @@ func Parse(data []byte) (File, error) {
 	if err := d.Decode(&f); err != nil {
 		return f, fmt.Errorf("no card file: %w", err)
 	}
-	if f.Format != Format {
-		return f, fmt.Errorf("no card file: its format is %q; %q is read", f.Format, Format)
+	if f.Format != format {
+		return f, fmt.Errorf("no card file: its format is %q; %q is read", f.Format, format)
 	}
 	seen := map[int]bool{}
 	for _, c := range f.Cards {
@@ -59,7 +59,7 @@ func (c *Card) check() error {
 		name     string
 		size     *Size
 		from, to length.MM
-	}{{"long", &c.Long, NominalLong / 2, 2 * NominalLong}, {"short", c.Short, NominalShort / 2, 2 * NominalShort}, {"thickness", c.Thickness, 0, thickest}} {
+	}{{"long", &c.Long, nominalLong / 2, 2 * nominalLong}, {"short", c.Short, nominalShort / 2, 2 * nominalShort}, {"thickness", c.Thickness, 0, thickest}} {
 		if s.size == nil {
 			continue
 		}
@@ -75,7 +75,7 @@ func (c *Card) check() error {
 
 // With is the file with a card added, or replaced by its number.
 func (f File) With(c Card) File {
-	out := File{Format: Format}
+	out := File{Format: format}
 	for _, k := range f.Cards {
 		if k.Number != c.Number {
 			out.Cards = append(out.Cards, k)

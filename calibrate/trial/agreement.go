@@ -5,19 +5,19 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/stat"
-	"gonum.org/v1/gonum/stat/distuv"
 
 	"coursegauge/vision/length"
+	"coursegauge/vision/stats"
 )
 
 // Interval is a 95 % confidence interval.
-type Interval struct{ Low, High float64 }
+type Interval = stats.Interval
 
 // Agreement is how well two ways to measure the same things agree, after Bland
 // and Altman, Lancet 1986, i:307-310, in the unit of the differences.
 type Agreement struct {
 	N         int
-	Effective float64 // how many independent differences the N are worth; see AgreeInGroups
+	Effective float64 // how many independent differences the N are worth; see Agree
 	Bias, SD  float64 // mean and standard deviation of the differences
 	BiasCI    Interval
 	// The limits of agreement, Bias ± 1.96 SD: 95 % of differences lie between.
@@ -27,18 +27,14 @@ type Agreement struct {
 
 var errFewDifferences = errors.New("fewer than two differences: no spread can be told")
 
-// Agree compares independent differences. The standard error of a limit is
-// sqrt(3 SD²/N), as in the paper, and all intervals use Student's t.
-func Agree(differences []float64) (Agreement, error) {
-	return agree(differences, float64(len(differences)))
-}
-
-// AgreeInGroups compares differences that come in groups which err alike, as
-// the heads of one photo do: the intervals are those of N / (1 + (m - 1) r)
-// differences, r being the intraclass correlation (one-way analysis of
-// variance, not under 0) and m the size of a group, weighted by size (the
-// design effect of cluster samples). group[i] is the group of differences[i].
-func AgreeInGroups(differences []float64, group []string) (Agreement, error) {
+// Agree compares differences that come in groups which err alike, as the heads of
+// one photo do; group[i] is the group of differences[i]. The standard error of a
+// limit is sqrt(3 SD²/N), as in the paper, and all intervals use Student's t. They
+// are those of N / (1 + (m - 1) r) differences, r being the intraclass correlation
+// (one-way analysis of variance, not under 0) and m the size of a group, weighted
+// by size (the design effect of cluster samples). Alone in its group each
+// difference counts as one.
+func Agree(differences []float64, group []string) (Agreement, error) {
 	return agree(differences, effective(differences, group))
 }
 
@@ -48,8 +44,8 @@ func agree(d []float64, n float64) (Agreement, error) {
 	}
 	mean, sd := stat.MeanStdDev(d, nil)
 	a := Agreement{N: len(d), Effective: n, Bias: mean, SD: sd}
-	t := student95(n - 1)
-	about := func(v, se float64) Interval { return Interval{v - t*se, v + t*se} }
+	t := stats.Student95(n - 1)
+	about := func(v, se float64) Interval { return Interval{Low: v - t*se, High: v + t*se} }
 	a.Lower, a.Upper = mean-length.K95*sd, mean+length.K95*sd
 	a.BiasCI = about(mean, sd/math.Sqrt(n))
 	a.LowerCI, a.UpperCI = about(a.Lower, a.limitSE()), about(a.Upper, a.limitSE())
@@ -58,12 +54,6 @@ func agree(d []float64, n float64) (Agreement, error) {
 
 // limitSE is the standard error of a limit of agreement.
 func (a Agreement) limitSE() float64 { return a.SD * math.Sqrt(3/a.Effective) }
-
-// student95 is the factor of a two-sided 95 % interval. A spread that rests on
-// less than one degree of freedom is as good as unknown.
-func student95(freedom float64) float64 {
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: max(freedom, 1)}.Quantile(.975)
-}
 
 // effective is the number of independent values that grouped ones are worth.
 func effective(v []float64, group []string) float64 {
@@ -92,21 +82,4 @@ func effective(v []float64, group []string) float64 {
 		return n
 	}
 	return n / (1 + (weighted-1)*(b-w)/total)
-}
-
-// Exact is the interval of Clopper and Pearson for a share of which k in n
-// were seen; it holds at least 95 % of the time.
-func Exact(k, n int) Interval {
-	i := Interval{0, 1}
-	if n <= 0 {
-		return i
-	}
-	a, b := float64(k), float64(n-k)
-	if k > 0 {
-		i.Low = distuv.Beta{Alpha: a, Beta: b + 1}.Quantile(.025)
-	}
-	if k < n {
-		i.High = distuv.Beta{Alpha: a + 1, Beta: b}.Quantile(.975)
-	}
-	return i
 }

@@ -114,7 +114,7 @@ func (d *draw) rarer(a, b candidate) int {
 // rowOf is the blank row of a head; what the photo does not tell is not asked.
 func rowOf(no int, c candidate) Row {
 	r := Row{No: no, Photo: c.photo, Head: c.head.ID, X: c.head.X, Y: c.head.Y, Side: c.head.Side, Typed: map[Kind]string{}}
-	for _, k := range Kinds {
+	for _, k := range kinds {
 		if _, ok := c.head.Lengths[k]; !ok {
 			r.Typed[k] = notTaped
 		}

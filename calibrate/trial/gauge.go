@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"coursegauge/vision/length"
+	"coursegauge/vision/stats"
 )
 
 // Gauge is a gauge study by analysis of variance: the same parts measured
@@ -68,7 +69,7 @@ func Study(values [][][]float64) (Gauge, error) {
 	}
 	root := func(v float64) float64 { return math.Sqrt(max(v, 0)) }
 	g.Repeatability = root(squareIn)
-	g.RepeatabilityCI = spreadCI(g.Repeatability, freeIn)
+	g.RepeatabilityCI = stats.SpreadInterval(g.Repeatability, freeIn)
 	g.Interaction = root((squareBoth - squareIn) / t.trials)
 	if freeOp > 0 {
 		g.Reproducibility = root((t.operator/freeOp - squareBoth) / (t.parts * t.trials))
@@ -80,12 +81,6 @@ func Study(values [][][]float64) (Gauge, error) {
 		g.Categories = int(math.Sqrt2 * g.BetweenParts / g.Both)
 	}
 	return g, nil
-}
-
-// spreadCI is the interval of a standard deviation with so many degrees of freedom.
-func spreadCI(s, free float64) Interval {
-	c := distuv.ChiSquared{K: free}
-	return Interval{s * math.Sqrt(free/c.Quantile(.975)), s * math.Sqrt(free/c.Quantile(.025))}
 }
 
 // squares checks that the study is balanced and takes its sums of squares apart.

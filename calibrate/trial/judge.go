@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"coursegauge/vision/length"
+	"coursegauge/vision/stats"
 )
 
 // Target is what a set-up must keep to be trusted.
@@ -68,10 +69,10 @@ type Comparison struct {
 }
 
 // Coverage is the interval of the share of lengths within their stated U95.
-func (c Comparison) Coverage() Interval { return Exact(c.Within, len(c.Pairs)) }
+func (c Comparison) Coverage() Interval { return stats.Exact(c.Within, len(c.Pairs)) }
 
 // ConfirmedCI is the interval of the share of confirmed verdicts.
-func (c Comparison) ConfirmedCI() Interval { return Exact(c.Confirmed, c.Judged) }
+func (c Comparison) ConfirmedCI() Interval { return stats.Exact(c.Confirmed, c.Judged) }
 
 // Judgement is a trial against a tape.
 type Judgement struct {
@@ -132,7 +133,7 @@ func Judge(photos []Photo, rows []Row, limits Limits, tape Tape) (Judgement, err
 		j.Tape = tapeOf(typed)
 	}
 	j.Device, j.Photos, j.Cards = sorted(devices)[0], len(seen), sorted(cards)
-	for _, k := range Kinds {
+	for _, k := range kinds {
 		if len(pairs[k]) > 0 {
 			j.Comparisons = append(j.Comparisons, compare(k, pairs[k], limits, j.Tape))
 		}
@@ -201,7 +202,7 @@ func compare(k Kind, pairs []Pair, limits Limits, tape Tape) Comparison {
 		}
 	}
 	c.Photos = len(files)
-	a, err := AgreeInGroups(off, file)
+	a, err := Agree(off, file)
 	if err != nil {
 		c.Trust, c.Why = NotShown, "one head is taped, at least two are needed to tell a spread"
 		return c
@@ -238,7 +239,7 @@ func (c *Comparison) confirm(p Pair, l Limit, half length.MM) {
 // surely, with their intervals; surely not, by both ends of an interval; or
 // neither.
 func (c *Comparison) trust() {
-	margin := student95(c.Effective-1) * c.limitSE()
+	margin := stats.Student95(c.Effective-1) * c.limitSE()
 	far, target := max(-c.OwnLower, c.OwnUpper), float64(Target)
 	tell := fmt.Sprintf("19 of 20 lie within %s to %s of the tape, its own resolution taken off", signed(c.OwnLower), signed(c.OwnUpper))
 	switch {

@@ -119,7 +119,7 @@ func (r *Repeats) study(parts []part) {
 		return
 	}
 	by := r.operator(parts)
-	for _, k := range Kinds {
+	for _, k := range kinds {
 		if !slices.ContainsFunc(parts, func(q part) bool { _, ok := q.seen[0].head.to(k, q.side); return ok }) {
 			continue
 		}

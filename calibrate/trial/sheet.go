@@ -175,7 +175,7 @@ func readRow(get func(column string) string) (Row, error) {
 	if r.Side != "" && r.Side != Left && r.Side != Right {
 		return r, fmt.Errorf("no %d: side %q: left or right, the end of the piece that was taped to", r.No, r.Side)
 	}
-	for _, k := range Kinds {
+	for _, k := range kinds {
 		text := strings.TrimPrefix(get(string(k)), "'") // some type it so that a fraction stays text
 		if _, _, err := readCell(text); err != nil {
 			return r, fmt.Errorf("no %d, %s: %s", r.No, k, err)

@@ -23,8 +23,8 @@ const (
 	LowerJoint Kind = "lower_joint" // along the course to the nearest joint of the course below
 )
 
-// Kinds lists them in the order of the sheet.
-var Kinds = []Kind{AboveButt, End, LowerJoint}
+// kinds lists them in the order of the sheet.
+var kinds = []Kind{AboveButt, End, LowerJoint}
 
 // Words says what a kind is.
 func (k Kind) Words() string {

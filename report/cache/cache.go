@@ -35,8 +35,8 @@ import (
 	"time"
 )
 
-// Format is the name and the version of an entry.
-const Format = "coursegauge-cache/2"
+// format is the name and the version of an entry.
+const format = "coursegauge-cache/2"
 
 // DefaultLimit is how large a folder may become, bytes.
 const DefaultLimit = 4 << 30
@@ -152,7 +152,7 @@ func (s *Store) decode(key string, data []byte, v any) error {
 }
 
 func (s *Store) header(key string, body []byte) header {
-	return header{Format, s.program, key, s.mac(Format, s.program, key, string(body))}
+	return header{format, s.program, key, s.mac(format, s.program, key, string(body))}
 }
 
 // Put keeps v under a key, replacing what was there.

@@ -66,7 +66,7 @@ func TestTheMACVouchesForTheHeader(t *testing.T) {
 	if err := json.Unmarshal(line, &h); err != nil {
 		t.Fatal(err)
 	}
-	if h.Format != Format || h.Program != "one" || h.Key != key || len(h.MAC) != 64 {
+	if h.Format != format || h.Program != "one" || h.Key != key || len(h.MAC) != 64 {
 		t.Errorf("header %+v", h)
 	}
 	for what, change := range map[string]func(s *Store, key *string, h *header){

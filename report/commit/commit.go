@@ -18,9 +18,9 @@ import (
 	"syscall"
 )
 
-// Names are the files that are put into place. A folder from somebody else that
+// names are the files that are put into place. A folder from somebody else that
 // holds others is not ours.
-var Names = []string{"fasteners.csv", "inspection.json", "report.html"}
+var names = []string{"fasteners.csv", "inspection.json", "report.html"}
 
 // Folder holds files that are committed and not all in their place.
 const Folder = ".committed"
@@ -99,7 +99,7 @@ func Recover(into string) error {
 		return ignoreGone(err)
 	}
 	for _, f := range files {
-		if !f.Type().IsRegular() || !slices.Contains(Names, f.Name()) {
+		if !f.Type().IsRegular() || !slices.Contains(names, f.Name()) {
 			return Unfinished{fmt.Errorf("%s holds %q, which is none of ours", Folder, f.Name())}
 		}
 	}

@@ -52,7 +52,7 @@ func staged(t *testing.T, dir string) *Staged {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, name := range Names {
+	for _, name := range names {
 		write(t, s.Path(name), "new")
 	}
 	return s
@@ -74,7 +74,7 @@ func TestCommit(t *testing.T) {
 			t.Fatal(err)
 		}
 		s.Discard()
-		for _, name := range Names {
+		for _, name := range names {
 			want[name] = "new"
 		}
 		if got := content(t, dir); !maps.Equal(got, want) {
@@ -86,13 +86,13 @@ func TestCommit(t *testing.T) {
 // However far a program got after the commit point, the next one finishes it;
 // one that ended before leaves the old files.
 func TestCutShort(t *testing.T) {
-	for moved := range len(Names) + 1 {
+	for moved := range len(names) + 1 {
 		dir := t.TempDir()
 		write(t, filepath.Join(dir, "decisions.jsonl"), "own")
 		if err := os.Mkdir(filepath.Join(dir, Folder), 0o755); err != nil {
 			t.Fatal(err)
 		}
-		for i, name := range Names {
+		for i, name := range names {
 			if i < moved {
 				write(t, filepath.Join(dir, name), "new")
 				continue
@@ -125,14 +125,14 @@ func TestCutShort(t *testing.T) {
 // A commit finishes an earlier one first, so that none of its files comes later.
 func TestCommitAfterOneCutShort(t *testing.T) {
 	dir := t.TempDir()
-	for _, name := range Names {
+	for _, name := range names {
 		write(t, filepath.Join(dir, Folder, name), "older")
 	}
 	if err := staged(t, dir).Commit(); err != nil {
 		t.Fatal(err)
 	}
 	for name, text := range content(t, dir) {
-		if slices.Contains(Names, name) && text != "new" {
+		if slices.Contains(names, name) && text != "new" {
 			t.Errorf("%s is %s", name, text)
 		}
 	}

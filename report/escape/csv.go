@@ -28,7 +28,7 @@ var figure = regexp.MustCompile(`^(-?[0-9]+(\.[0-9]+)?)?$`)
 func (c *CSV) Row(cells ...string) {
 	for i, s := range cells {
 		if !figure.MatchString(s) {
-			s = `"` + strings.ReplaceAll(Cell(s), `"`, `""`) + `"`
+			s = `"` + strings.ReplaceAll(cell(s), `"`, `""`) + `"`
 		}
 		if i > 0 {
 			s = "," + s
@@ -58,9 +58,9 @@ func (c *CSV) Flush() error {
 // their wide forms.
 var formula = regexp.MustCompile("((?:^|[,;|\t\r\n])[\\pZ\\pC\"]*)('*[=+\\-@\uff1d\uff0b\uff0d\uff20])")
 
-// Cell is a text in which a spreadsheet finds no formula, even one that splits it: an
+// cell is a text in which a spreadsheet finds no formula, even one that splits it: an
 // apostrophe stands before each place that would begin one. A lone "-" begins none.
-func Cell(s string) string {
+func cell(s string) string {
 	if s == "-" {
 		return s
 	}

@@ -35,7 +35,7 @@ func TestCell(t *testing.T) {
 		{"a lone sign behind a separator", "a;-", "a;'-"},
 		{"guarded already", "'=1", "''=1"},
 	} {
-		if got := Cell(c.in); got != c.want {
+		if got := cell(c.in); got != c.want {
 			t.Errorf("%s: %q, want %q", c.name, got, c.want)
 		}
 	}
@@ -138,7 +138,7 @@ func FuzzCell(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
-		got := Cell(s)
+		got := cell(s)
 		if back := FromCell(got); back != s {
 			t.Fatalf("%q became %q and then %q", s, got, back)
 		}

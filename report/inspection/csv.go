@@ -63,9 +63,6 @@ func EncodeCSVDecided(w io.Writer, d Document, by Decider) error {
 	return c.Flush()
 }
 
-// WriteCSV puts the fasteners at path, whole or not at all.
-func WriteCSV(path string, d Document) error { return WriteCSVDecided(path, d, undecided{}) }
-
 // WriteCSVDecided puts the fasteners with what people decided at path, whole
 // or not at all.
 func WriteCSVDecided(path string, d Document, by Decider) error {

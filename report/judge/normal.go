@@ -4,10 +4,8 @@ import (
 	"math"
 
 	"coursegauge/vision/length"
+	"coursegauge/vision/stats"
 )
-
-// phi is the distribution function of the standard normal distribution.
-func phi(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
 
 // below is the probability that the true length is under the limit. A length
 // without uncertainty is compared as it is.
@@ -21,7 +19,7 @@ func below(m length.Measured, limit length.MM) float64 {
 	if u == 0 {
 		return truth(d > 0)
 	}
-	return phi(d / u)
+	return stats.Normal(d / u)
 }
 
 // above is the probability that the true length is over the limit.
@@ -53,7 +51,7 @@ func bothBelow(d length.Measured, limit length.MM, y length.Measured, top length
 	for i := range steps + 1 {
 		z := lower + h*float64(i)
 		given := length.New(d.Value()+length.MM(slope*ud*z), rest)
-		sum += simpson(i, steps) * math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) * below(given, limit)
+		sum += simpson(i, steps) * stats.NormalDensity(z) * below(given, limit)
 	}
 	return math.Min(1, sum*h/3)
 }

@@ -62,9 +62,9 @@ func (e *Error) Hint() string { return e.Advice }
 var (
 	ErrMissing  = errors.New("there is no such file")
 	ErrForeign  = errors.New("this is no ledger")
-	ErrNewer    = errors.New("it was written by a newer version of coursegauge")
-	ErrDamaged  = errors.New("the file is damaged")
-	ErrBusy     = errors.New("another process has been writing to it for a minute")
+	errNewer    = errors.New("it was written by a newer version of coursegauge")
+	errDamaged  = errors.New("the file is damaged")
+	errBusy     = errors.New("another process has been writing to it for a minute")
 	ErrNotFound = errors.New("not in the ledger")
 )
 
@@ -168,9 +168,9 @@ func (l *Ledger) version(ctx context.Context, db rows) (int, error) {
 	case id != applicationID:
 		return 0, ErrForeign
 	case version > current:
-		return 0, fmt.Errorf("%w (schema %d; this one knows up to %d)", ErrNewer, version, current)
+		return 0, fmt.Errorf("%w (schema %d; this one knows up to %d)", errNewer, version, current)
 	case version < 1:
-		return 0, ErrDamaged
+		return 0, errDamaged
 	}
 	return version, nil
 }
@@ -183,7 +183,7 @@ func sound(ctx context.Context, db rows) error {
 		return err
 	}
 	if said != "ok" {
-		return ErrDamaged
+		return errDamaged
 	}
 	return nil
 }
@@ -196,9 +196,9 @@ func (l *Ledger) fault(op string, err error) error {
 		case sqlite3.SQLITE_NOTADB:
 			err = ErrForeign
 		case sqlite3.SQLITE_CORRUPT:
-			err = ErrDamaged
+			err = errDamaged
 		case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
-			err = ErrBusy
+			err = errBusy
 		case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN:
 			err = errors.New("it cannot be written to")
 		case sqlite3.SQLITE_FULL:
@@ -209,11 +209,11 @@ func (l *Ledger) fault(op string, err error) error {
 	switch {
 	case errors.Is(err, ErrForeign):
 		e.Advice = "give the file that ledger add made"
-	case errors.Is(err, ErrNewer):
+	case errors.Is(err, errNewer):
 		e.Advice = "use that version; the file was left as it is"
-	case errors.Is(err, ErrDamaged):
+	case errors.Is(err, errDamaged):
 		e.Advice = "it was left as it is; take a copy of before, or make a new one from the folders with ledger add"
-	case errors.Is(err, ErrBusy):
+	case errors.Is(err, errBusy):
 		e.Advice = "try again when that is done"
 	}
 	return e

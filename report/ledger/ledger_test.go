@@ -244,8 +244,8 @@ func TestWrongFiles(t *testing.T) {
 		data []byte
 		want error
 	}{
-		"text": {[]byte(strings.Repeat("no ledger\n", 900)), ErrForeign}, "empty": {nil, ErrForeign}, "newer": {newer, ErrNewer}, "other": {other, ErrForeign}, "torn": {torn, ErrDamaged},
-		"cut": {data[:len(data)/2/4096*4096], ErrDamaged},
+		"text": {[]byte(strings.Repeat("no ledger\n", 900)), ErrForeign}, "empty": {nil, ErrForeign}, "newer": {newer, errNewer}, "other": {other, ErrForeign}, "torn": {torn, errDamaged},
+		"cut": {data[:len(data)/2/4096*4096], errDamaged},
 	} {
 		path := filepath.Join(t.TempDir(), name)
 		if err := os.WriteFile(path, c.data, 0o644); err != nil {

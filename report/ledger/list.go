@@ -66,7 +66,7 @@ func (l *Ledger) one(ctx context.Context, db rows, row int64) (Inspection, error
 		return Inspection{}, err
 	}
 	if len(all) == 0 {
-		return Inspection{}, ErrDamaged
+		return Inspection{}, errDamaged
 	}
 	return all[0], nil
 }

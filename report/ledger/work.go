@@ -246,7 +246,7 @@ func (w *Work) each(ctx context.Context, db rows, query string, take func(*sql.R
 	defer r.Close()
 	for r.Next() {
 		if err := take(r); err != nil {
-			return fmt.Errorf("%w: %w", ErrDamaged, err)
+			return fmt.Errorf("%w: %w", errDamaged, err)
 		}
 	}
 	return r.Err()

@@ -11,9 +11,9 @@ import (
 	"strings"
 
 	"coursegauge/report/inspection"
-	"coursegauge/report/proportion"
 	"coursegauge/report/schedule"
 	"coursegauge/vision/length"
+	"coursegauge/vision/stats"
 )
 
 // facts say what was photographed: folders, crews, and when.
@@ -103,9 +103,9 @@ func sampleWords(t inspection.Totals, s schedule.Schedule, squares float64) []st
 	}
 	out := []string{seenShare(n, s, squares)}
 	if k == 0 {
-		out = append(out, fmt.Sprintf("None suspect of %s: with 95 %% confidence under %s of fasteners like these (exact one-sided bound).", grouped(n), share(proportion.NoneSeen(n))))
+		out = append(out, fmt.Sprintf("None suspect of %s: with 95 %% confidence under %s of fasteners like these (exact one-sided bound).", grouped(n), share(stats.NoneSeen(n))))
 	} else {
-		i := proportion.Wilson(k, n)
+		i := stats.Wilson(k, n)
 		out = append(out, fmt.Sprintf("%s suspect of %s (%s): with 95 %% confidence between %s and %s of fasteners like these (Wilson interval).", grouped(k), grouped(n), share(float64(k)/float64(n)), share(i.Low), share(i.High)))
 	}
 	return append(out, "Photos of neighbouring pieces are no random sample: faults come in runs, so the truth may lie farther off than the interval says.")
@@ -218,12 +218,12 @@ func crewRows(photos []inspection.Photo) (out []crewRow, scale string) {
 	}
 	top := 0.0
 	for crew := range heads {
-		top = max(top, proportion.Wilson(suspect[crew], heads[crew]).High)
+		top = max(top, stats.Wilson(suspect[crew], heads[crew]).High)
 	}
 	top = math.Ceil(top*10) / 10
 	for _, crew := range slices.Sorted(maps.Keys(heads)) {
 		k, n := suspect[crew], heads[crew]
-		i := proportion.Wilson(k, n)
+		i := stats.Wilson(k, n)
 		name := crew
 		if name == "" {
 			name = "not told"

@@ -44,8 +44,8 @@ func hashed(text string) string {
 	return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
 }
 
-// Cautions are what every report says before any figure.
-func Cautions() []string {
+// cautions are what every report says before any figure.
+func cautions() []string {
 	return []string{
 		"Follow the instructions printed on the shingle's wrapper and the local building code. Where they differ from the schedule below, they win.",
 		"This report tells where heads were measured, and how well. It does not tell that a roof meets a code or that a warranty applies.",
@@ -106,7 +106,7 @@ func newSummary(doc inspection.Document, s schedule.Schedule, o Options, entries
 	sum := summary{
 		Style: template.CSS(style), Script: template.JS(script), Policy: policy(), Title: title, Schedule: s, PhotosAt: o.PhotosAt,
 		Limits: limits(s), Defaults: len(s.Defaults) > 0, Practice: schedule.Practice,
-		Cautions: Cautions(), Doc: doc, Made: minute(doc.Made) + " UTC",
+		Cautions: cautions(), Doc: doc, Made: minute(doc.Made) + " UTC",
 		Facts: facts(doc.Photos), Located: located(doc.Photos, o), Sample: sampleWords(doc.Totals, s, o.Squares),
 		Rules: ruleRows(doc.Totals), Refused: refusedRows(doc.Photos), RefusedWords: reasons(doc.Totals.RefusedByReason),
 		Entries: entries, EntriesWords: entriesWords(entries), Chances: chanceLegend(), Nominal: nominal(doc.Photos), Stopped: stopped(doc),

@@ -1,10 +1,13 @@
+// Package proportion says how many of a lot to look at, and what a sample without
+// a bad one shows: finite lots and the plans by attributes. What a count shows of
+// a share is stats'.
 package proportion
 
 import "math"
 
-// NoneOf is the probability that a random sample of n out of N, drawn without
+// noneOf is the probability that a random sample of n out of N, drawn without
 // putting back, holds none of the bad ones: the hypergeometric distribution at 0.
-func NoneOf(n, N, bad int) float64 {
+func noneOf(n, N, bad int) float64 {
 	if n > N-bad {
 		return 0
 	}
@@ -24,7 +27,7 @@ func SampleFor(N int, rate, confidence float64) (n, bad int) {
 	bad = min(max(bad, 1), N)
 	least, most := 0, N-bad+1 // one more than there are good ones always holds a bad one
 	for least < most {
-		if mid := (least + most) / 2; NoneOf(mid, N, bad) <= 1-confidence+1e-12 { // 95 of 100 with one bad is .05 exactly
+		if mid := (least + most) / 2; noneOf(mid, N, bad) <= 1-confidence+1e-12 { // 95 of 100 with one bad is .05 exactly
 			most = mid
 		} else {
 			least = mid + 1

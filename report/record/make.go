@@ -89,7 +89,7 @@ func Make(ctx context.Context, in Input, target string) (Made, error) {
 	here, elsewhere := m.splitDecisions()
 	m.answers = review.Fold(here)
 	m.contents = Contents{
-		Format: Format, Made: in.Made.UTC().Format(time.RFC3339), Version: in.Version, Title: m.Document.Schedule.Title,
+		Format: format, Made: in.Made.UTC().Format(time.RFC3339), Version: in.Version, Title: m.Document.Schedule.Title,
 		Follows: in.Follows, Stamped: in.Stamp != nil, Decisions: len(here), Elsewhere: len(elsewhere),
 	}
 	if in.Key != nil {
@@ -353,7 +353,7 @@ func (m *maker) info() bag.Info {
 		{Label: "Bagging-Date", Value: m.contents.Made[:len("2006-01-02")]},
 		{Label: "Payload-Oxum", Value: m.w.Oxum()},
 		{Label: "Bag-Software-Agent", Value: "coursegauge " + m.Version},
-		{Label: labelFormat, Value: Format},
+		{Label: labelFormat, Value: format},
 		{Label: labelPhotos, Value: fmt.Sprintf("%d, %d measured, %d refused", t.Photos, t.Measured, t.Refused)},
 		{Label: labelFasteners, Value: fmt.Sprint(t.Fasteners)},
 		{Label: labelDecisions, Value: fmt.Sprint(m.contents.Decisions)},
@@ -362,7 +362,7 @@ func (m *maker) info() bag.Info {
 		in = append(in, bag.Field{Label: labelSigned, Value: m.contents.SignedBy})
 	}
 	if m.contents.Stamped {
-		in = append(in, bag.Field{Label: labelStamped, Value: "RFC 3161, " + StampFile})
+		in = append(in, bag.Field{Label: labelStamped, Value: "RFC 3161, " + stampFile})
 	}
 	if f := m.contents.Follows; f != nil {
 		in = append(in, bag.Field{Label: labelFollows, Value: f.label()})
@@ -377,7 +377,7 @@ func (m *maker) tags() []bag.Seal {
 	if len(m.Authority) == 0 {
 		return nil
 	}
-	return []bag.Seal{{Path: AuthorityFile, Data: m.Authority}}
+	return []bag.Seal{{Path: authorityFile, Data: m.Authority}}
 }
 
 // seals are the time stamp and the signature of the tag manifest. The signature
@@ -389,11 +389,11 @@ func (m *maker) seals(ctx context.Context, message []byte) (out []bag.Seal, err 
 		if err != nil {
 			return nil, NoStamp{err}
 		}
-		out = append(out, bag.Seal{Path: StampFile, Data: reply})
+		out = append(out, bag.Seal{Path: stampFile, Data: reply})
 		comment += stampComment(reply)
 	}
 	if m.Key != nil {
-		out = append(out, bag.Seal{Path: SignatureFile, Data: m.Key.Sign(message, comment)})
+		out = append(out, bag.Seal{Path: signatureFile, Data: m.Key.Sign(message, comment)})
 	}
 	return out, nil
 }

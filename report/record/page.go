@@ -11,6 +11,7 @@ import (
 	"coursegauge/report/record/bag"
 	"coursegauge/report/review"
 	"coursegauge/vision/length"
+	"coursegauge/vision/stats"
 )
 
 // pageInput is what the page in plain text is written from.
@@ -73,7 +74,7 @@ func plainPage(in pageInput) string {
 func (in pageInput) about(b *sheet) {
 	b.text("%s", in.contents.Title)
 	b.text("Made on %s with coursegauge %s.", in.contents.Made, in.contents.Version)
-	if from, to := TakenBetween(in.document.Photos); from != "" {
+	if from, to := takenBetween(in.document.Photos); from != "" {
 		b.text("The photos were taken between %s and %s, as the cameras' clocks say.", from, to)
 	}
 	if f := in.contents.Follows; f != nil {
@@ -85,8 +86,8 @@ func (in pageInput) about(b *sheet) {
 	b.text("A course of shingles hides the nails of the one below it. While each course still lay open, photos were taken with a printed card of known size in them. From the photos every fastener head that could be seen was measured, and each was held against the limits that the schedule names. People then decided about those that were marked. This record keeps all of it together, so that it can be read, checked and measured again years later.")
 }
 
-// TakenBetween are the first and the last time that photos tell, "" without.
-func TakenBetween(photos []inspection.Photo) (from, to string) {
+// takenBetween are the first and the last time that photos tell, "" without.
+func takenBetween(photos []inspection.Photo) (from, to string) {
 	for _, p := range photos {
 		if p.Taken == "" {
 			continue
@@ -159,7 +160,7 @@ func (in pageInput) measured(b *sheet) {
 		b.item("not judged (%d): nothing that is needed could be seen.", n)
 	}
 	b.WriteString("\n")
-	if half, most := Uncertainty(in.document.Photos); most > 0 {
+	if half, most := uncertainty(in.document.Photos); most > 0 {
 		b.text("Each length stands with its uncertainty. For the height of a head above the butt edge of its shingle, half of the heads are known to %.2f mm (%.3f in) or better, nineteen in twenty to %.2f mm (%.3f in) or better. Farther than that from the stated one the true height lies in about one case of twenty, as the program estimates for each head.",
 			half, half/float64(length.Inch), most, most/float64(length.Inch))
 	}
@@ -181,9 +182,9 @@ func (in pageInput) measured(b *sheet) {
 	b.text("Measured with coursegauge %s and OpenCV %s.", in.document.Tool.Version, in.document.Tool.OpenCV)
 }
 
-// Uncertainty is the expanded uncertainty U95 of the heights above the butt, mm:
+// uncertainty is the expanded uncertainty U95 of the heights above the butt, mm:
 // that which half of the heads keep, and that which 19 of 20 keep.
-func Uncertainty(photos []inspection.Photo) (half, most float64) {
+func uncertainty(photos []inspection.Photo) (half, most float64) {
 	var all []float64
 	for _, p := range photos {
 		for _, h := range p.Heads {
@@ -195,8 +196,7 @@ func Uncertainty(photos []inspection.Photo) (half, most float64) {
 	if len(all) == 0 {
 		return 0, 0
 	}
-	slices.Sort(all)
-	return all[(len(all)-1)/2], all[(len(all)*19+19)/20-1]
+	return stats.Quantile(all, .5), stats.Quantile(all, .95)
 }
 
 // words are the answers as people say them.
@@ -212,8 +212,8 @@ type Standing struct{ review.Decision }
 // Word is the answer as people say it.
 func (s Standing) Word() string { return words[s.What] }
 
-// Standings are the decisions that stand, by photo and target.
-func Standings(a review.Answers) (out []Standing) {
+// standings are the decisions that stand, by photo and target.
+func standings(a review.Answers) (out []Standing) {
 	for _, key := range slices.Sorted(maps.Keys(a)) {
 		for _, d := range a[key] {
 			if d.What != review.Undecided {
@@ -239,7 +239,7 @@ func where(target string) string {
 
 func (in pageInput) decided(b *sheet) {
 	b.head("Who decided what, and when")
-	standing := Standings(in.answers)
+	standing := standings(in.answers)
 	if len(standing) == 0 {
 		b.text("Nobody has decided about anything in this record. What the program marked is what it marked, no more.")
 		return
@@ -253,14 +253,14 @@ func (in pageInput) decided(b *sheet) {
 		}
 		b.item("%s, %s: %s. %s, %s%s", s.File, where(s.Target), s.Word(), s.Who, s.When, note)
 	}
-	if open := OpenMarks(in.document, in.answers); open > 0 {
+	if open := openMarks(in.document, in.answers); open > 0 {
 		b.WriteString("\n")
 		b.text("Suspect or unresolved, and decided by nobody or disputed: %d.", open)
 	}
 }
 
-// OpenMarks counts what is suspect or unresolved and undecided or disputed.
-func OpenMarks(d inspection.Document, a review.Answers) (n int) {
+// openMarks counts what is suspect or unresolved and undecided or disputed.
+func openMarks(d inspection.Document, a review.Answers) (n int) {
 	for _, p := range d.Photos {
 		marked := func(target, verdict string) {
 			if verdict != "suspect" && verdict != "unresolved" {
@@ -299,13 +299,13 @@ func (in pageInput) unchanged(b *sheet) {
 	}
 	if in.contents.Stamped {
 		b.WriteString("\n")
-		b.text("A time stamp authority (RFC 3161) vouches for when the record was there. The file %s is its reply:", StampFile)
+		b.text("A time stamp authority (RFC 3161) vouches for when the record was there. The file %s is its reply:", stampFile)
 		authority := "AUTHORITY.pem"
 		if in.authority {
-			authority = AuthorityFile
+			authority = authorityFile
 		}
-		b.command("openssl ts -verify -in %s -data %s -CAfile %s", StampFile, bag.TagManifestFile, authority)
-		b.text("When the authority's certificates have run out since, add: -attime and the second since 1970 of the stamp, which \"openssl ts -reply -in %s -text\" shows as a date.", StampFile)
+		b.command("openssl ts -verify -in %s -data %s -CAfile %s", stampFile, bag.TagManifestFile, authority)
+		b.text("When the authority's certificates have run out since, add: -attime and the second since 1970 of the stamp, which \"openssl ts -reply -in %s -text\" shows as a date.", stampFile)
 	}
 	b.WriteString("\n")
 	b.text("With coursegauge, \"coursegauge record verify FOLDER\" does all of this, holds the decisions against the measurements, and measures the photos again.")
@@ -323,8 +323,8 @@ func (in pageInput) leftOut(b *sheet) {
 	b.text("Of %d photos in this record %d are byte for byte those that were inspected; %d were written anew. The rest is as it was, and the lists of hashes prove that.", len(in.contents.Photos), len(in.contents.Photos)-in.contents.rewritten(), in.contents.rewritten())
 }
 
-// Cautions stand wherever figures of a record are shown.
-var Cautions = []string{
+// cautions stand wherever figures of a record are shown.
+var cautions = []string{
 	"This says where heads were measured and how well. It does not say that a roof meets a code or that a warranty applies.",
 	"Only what the photos show was judged: a sample of the roof, as long as each course was open.",
 	"Follow the instructions printed for the shingle, and the local code; where they differ from the schedule, they win.",
@@ -335,7 +335,7 @@ var Cautions = []string{
 
 func (in pageInput) cautions(b *sheet) {
 	b.head("Cautions and limits")
-	for _, c := range Cautions {
+	for _, c := range cautions {
 		b.item("%s", c)
 	}
 }

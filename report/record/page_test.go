@@ -39,13 +39,13 @@ func TestPlainPage(t *testing.T) {
 		{"as it is", func(*pageInput) {}, []string{"3 files", "2 byte for byte", "1 written anew", "Of 3 photos 2 were measured and 1 refused. In them 4 fastener heads", "The record is not signed.", "first reader", "note: looked at it", "it is wrong, a limit is broken", "inspection/decisions.jsonl: every decision",
 			"Schedule: settings/a.yaml, SHA-256 " + hashOf(mustRead(t, filepath.Join(testdata, "photos/laminated-metric/schedule.yaml"))) + ".", "Measured with coursegauge test and OpenCV 4.6.0."},
 			[]string{"NOT COMPLETE", "minisign -V", "openssl", "earlier record", "report.html", "decisions-elsewhere", "left out on purpose", "not judged (", "not kept", "the list that tells crews", "lenses", "printed cards"}},
-		{"cautions", func(*pageInput) {}, append([]string{"Cautions and limits"}, Cautions...), nil},
+		{"cautions", func(*pageInput) {}, append([]string{"Cautions and limits"}, cautions...), nil},
 		{"nobody decided", func(in *pageInput) { in.answers, in.contents.Decisions = review.Answers{}, 0 }, []string{"Nobody has decided"}, []string{"decisions.jsonl: every"}},
 		{"one open", func(in *pageInput) { in.answers = review.Answers{} }, nil, nil},
 		{"stopped", func(in *pageInput) { in.document.NotDone = []string{"z.jpg"} }, []string{"NOT COMPLETE: the run was stopped before 1 of the photos", "* z.jpg"}, nil},
 		{"signed", func(in *pageInput) { in.contents.SignedBy = "RWkey" }, []string{"minisign -V -P RWkey -m tagmanifest-sha256.txt"}, []string{"is not signed"}},
-		{"stamped", func(in *pageInput) { in.contents.Stamped = true }, []string{"-CAfile AUTHORITY.pem"}, []string{AuthorityFile}},
-		{"stamped, with its authority", func(in *pageInput) { in.contents.Stamped, in.authority = true, true }, []string{"-CAfile " + AuthorityFile}, []string{"AUTHORITY.pem"}},
+		{"stamped", func(in *pageInput) { in.contents.Stamped = true }, []string{"-CAfile AUTHORITY.pem"}, []string{authorityFile}},
+		{"stamped, with its authority", func(in *pageInput) { in.contents.Stamped, in.authority = true, true }, []string{"-CAfile " + authorityFile}, []string{"AUTHORITY.pem"}},
 		{"follows", func(in *pageInput) {
 			in.contents.Follows = &Predecessor{"first.zip", hashOf(nil), "2026-05-01T00:00:00Z"}
 		}, []string{"earlier record, first.zip, made on 2026-05-01T00:00:00Z", hashOf(nil)}, nil},
@@ -108,7 +108,7 @@ func TestOpenMarks(t *testing.T) {
 			return d
 		}()), 1},
 	} {
-		if got := OpenMarks(in.Document, review.Fold(c.decisions)); got != c.want {
+		if got := openMarks(in.Document, review.Fold(c.decisions)); got != c.want {
 			t.Errorf("%s: %d open, want %d", c.name, got, c.want)
 		}
 	}
@@ -117,7 +117,7 @@ func TestOpenMarks(t *testing.T) {
 	d.Photos[1].Heads = slices.Clone(d.Photos[1].Heads)
 	d.Photos[1].Heads[1].Verdict = "unresolved"
 	d.Photos[1].Findings = []inspection.Finding{{Rule: "gap", Result: "suspect"}, {Rule: "gap", Result: "clear"}}
-	if got := OpenMarks(d, nil); got != 4 {
+	if got := openMarks(d, nil); got != 4 {
 		t.Errorf("%d open, want 4", got)
 	}
 }

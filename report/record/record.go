@@ -23,8 +23,8 @@ import (
 	"coursegauge/report/record/bag"
 )
 
-// Format is the name and the version of record.json.
-const Format = "coursegauge-record/1"
+// format is the name and the version of record.json.
+const format = "coursegauge-record/1"
 
 // Where things lie, below the bag's data/.
 const (
@@ -42,9 +42,9 @@ const (
 // The files beside the tag manifest that vouch for it, and the authority's
 // certificate, which is a tag file.
 const (
-	SignatureFile = bag.TagManifestFile + ".minisig"
-	StampFile     = bag.TagManifestFile + ".tsr"
-	AuthorityFile = "timestamp-authority.pem"
+	signatureFile = bag.TagManifestFile + ".minisig"
+	stampFile     = bag.TagManifestFile + ".tsr"
+	authorityFile = "timestamp-authority.pem"
 )
 
 // Labels of bag-info.txt that are our own.
@@ -149,8 +149,8 @@ func (c Contents) encode() ([]byte, error) {
 	return b.Bytes(), err
 }
 
-// ParseContents reads record.json.
-func ParseContents(data []byte) (Contents, error) {
+// parseContents reads record.json.
+func parseContents(data []byte) (Contents, error) {
 	var c Contents
 	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()
@@ -160,8 +160,8 @@ func ParseContents(data []byte) (Contents, error) {
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
 		return c, errors.New("more text after the document")
 	}
-	if c.Format != Format {
-		return c, fmt.Errorf("format is \"%.40s\"; this version reads %q", c.Format, Format)
+	if c.Format != format {
+		return c, fmt.Errorf("format is \"%.40s\"; this version reads %q", c.Format, format)
 	}
 	if err := c.checkForms(); err != nil {
 		return c, err

@@ -281,7 +281,7 @@ func TestMissingSeals(t *testing.T) {
 	whole := filepath.Join(t.TempDir(), "r")
 	mustMake(t, in, whole)
 	for file, words := range map[string]string{
-		SignatureFile:             "the record says that it is signed",
+		signatureFile:             "the record says that it is signed",
 		bag.TagManifestFile:       "a record has it",
 		bag.ManifestFile:          "is missing",
 		"data/record.json":        "is missing",
@@ -548,13 +548,13 @@ func TestNames(t *testing.T) {
 }
 
 func FuzzContents(f *testing.F) {
-	data, err := Contents{Format: Format, Photos: []Photo{{File: "a", Path: "photos/a", SHA256: hashOf(nil)}}}.encode()
+	data, err := Contents{Format: format, Photos: []Photo{{File: "a", Path: "photos/a", SHA256: hashOf(nil)}}}.encode()
 	if err != nil {
 		f.Fatal(err)
 	}
 	f.Add(data)
 	f.Fuzz(func(t *testing.T, data []byte) {
-		c, err := ParseContents(data)
+		c, err := parseContents(data)
 		if err != nil {
 			return
 		}
@@ -562,7 +562,7 @@ func FuzzContents(f *testing.F) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, err := ParseContents(again); err != nil {
+		if _, err := parseContents(again); err != nil {
 			t.Errorf("what was read cannot be read again: %v", err)
 		}
 	})
@@ -582,7 +582,7 @@ func TestTakenBetween(t *testing.T) {
 	}{
 		{nil, "", ""}, {at(""), "", ""}, {at("2026-05-04"), "2026-05-04", "2026-05-04"}, {at("b", "", "a", "c"), "a", "c"}, {at("", "c", "a"), "a", "c"},
 	} {
-		if from, to := TakenBetween(c.photos); from != c.from || to != c.to {
+		if from, to := takenBetween(c.photos); from != c.from || to != c.to {
 			t.Errorf("%v: %q to %q", c.photos, from, to)
 		}
 	}
@@ -601,7 +601,7 @@ func TestUncertainty(t *testing.T) {
 		n          int
 		half, most float64 // in standard uncertainties, 1 to n
 	}{{0, 0, 0}, {1, 1, 1}, {2, 1, 2}, {3, 2, 3}, {19, 10, 19}, {20, 10, 19}, {21, 11, 20}, {40, 20, 38}, {41, 21, 39}} {
-		half, most := Uncertainty(of(c.n))
+		half, most := uncertainty(of(c.n))
 		if math.Abs(half-length.K95*c.half) > 1e-9 || math.Abs(most-length.K95*c.most) > 1e-9 {
 			t.Errorf("%d heads: %g and %g, want %g and %g", c.n, half/length.K95, most/length.K95, c.half, c.most)
 		}

@@ -46,9 +46,9 @@ func withoutLocation(data []byte) (out []byte, picture string, err error) {
 	return out, hex.EncodeToString(sum[:]), nil
 }
 
-// PictureHash is the SHA-256 of the coded picture of a photo, everything beside it
+// pictureHash is the SHA-256 of the coded picture of a photo, everything beside it
 // left out: equal for a photo and for its copy without the location.
-func PictureHash(data []byte) (string, error) {
+func pictureHash(data []byte) (string, error) {
 	_, picture, err := withoutLocation(data)
 	return picture, err
 }

@@ -424,10 +424,10 @@ func TestRewrittenPictureIsHeld(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, err := PictureHash(a); err != nil || got != hashA {
+	if got, err := pictureHash(a); err != nil || got != hashA {
 		t.Errorf("%v", err)
 	}
-	if got, _ := PictureHash(picture(t, 9)); got == hashA {
+	if got, _ := pictureHash(picture(t, 9)); got == hashA {
 		t.Error("another picture has the same hash")
 	}
 }

@@ -21,11 +21,11 @@ import (
 	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/page"
-	"coursegauge/report/proportion"
 	"coursegauge/report/record/bag"
 	"coursegauge/report/review"
 	"coursegauge/report/schedule"
 	"coursegauge/vision/length"
+	"coursegauge/vision/stats"
 )
 
 //go:embed summary.html.tmpl
@@ -78,9 +78,9 @@ type summary struct {
 	Name, TagManifest               string
 }
 
-// WriteSummary writes two pages for a warranty folder, as HTML to be printed, of a
+// writeSummary writes two pages for a warranty folder, as HTML to be printed, of a
 // record that was checked: v is its verdict, without problems.
-func WriteSummary(w io.Writer, src bag.Source, v Verdict, o SummaryOptions) error {
+func writeSummary(w io.Writer, src bag.Source, v Verdict, o SummaryOptions) error {
 	data, err := bag.Read(src, bag.Payload+v.Contents.Settings.Schedule, maxContents)
 	if err != nil {
 		return err
@@ -97,7 +97,7 @@ func WriteSummary(w io.Writer, src bag.Source, v Verdict, o SummaryOptions) erro
 	s := summary{
 		Policy: "default-src 'none'; font-src data:; img-src data:; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'",
 		Style:  template.CSS(style), Title: cut(v.Contents.Title, longestTitle), Property: cut(o.Property, longestTitle), Number: v.Digest,
-		Cautions: Cautions, Name: cut(o.Name, longestTitle), TagManifest: bag.TagManifestFile,
+		Cautions: cautions, Name: cut(o.Name, longestTitle), TagManifest: bag.TagManifestFile,
 	}
 	s.facts(v, sch)
 	s.limits(sch)
@@ -140,7 +140,7 @@ func (s *summary) facts(v Verdict, sch schedule.Schedule) {
 	add := func(name, format string, args ...any) {
 		s.Facts = append(s.Facts, pair{name, cut(fmt.Sprintf(format, args...), longestText)})
 	}
-	if from, to := TakenBetween(v.Document.Photos); from != "" {
+	if from, to := takenBetween(v.Document.Photos); from != "" {
 		add("photos taken", "%s to %s, by the cameras' clocks", clock(from), clock(to))
 	} else {
 		add("photos taken", "the photos do not tell")
@@ -202,9 +202,9 @@ func (s *summary) coverage(t inspection.Totals, sch schedule.Schedule, squares f
 	case n == 0:
 		say("No head was measured, so nothing can be said of the roof.")
 	case k == 0:
-		say("None of %d was suspect: by 95 %% confidence under %.1f %% of heads like these (exact one-sided bound).", n, 100*proportion.NoneSeen(n))
+		say("None of %d was suspect: by 95 %% confidence under %.1f %% of heads like these (exact one-sided bound).", n, 100*stats.NoneSeen(n))
 	default:
-		i := proportion.Wilson(k, n)
+		i := stats.Wilson(k, n)
 		say("%d of %d were suspect: by 95 %% confidence between %.1f and %.1f %% of heads like these (Wilson).", k, n, 100*i.Low, 100*i.High)
 	}
 	say("Photos of neighbouring pieces are no random sample; faults come in runs.")
@@ -328,7 +328,7 @@ func (s *summary) refused(photos []inspection.Photo) {
 
 func (s *summary) accuracy(v Verdict) {
 	say := func(format string, args ...any) { s.Accuracy = append(s.Accuracy, fmt.Sprintf(format, args...)) }
-	if half, most := Uncertainty(v.Document.Photos); most > 0 {
+	if half, most := uncertainty(v.Document.Photos); most > 0 {
 		say("Height of a head above the butt edge: half of the heads are known to ±%.2f mm (±%.3f in) or better, nineteen in twenty to ±%.2f mm (±%.3f in) or better (U95, as the program estimates it for each head).",
 			half, half/float64(length.Inch), most, most/float64(length.Inch))
 	}
@@ -388,9 +388,9 @@ func (s *summary) seals(v Verdict) {
 	}
 }
 
-// Summary is WriteSummary into memory.
+// Summary is writeSummary into memory.
 func Summary(src bag.Source, v Verdict, o SummaryOptions) ([]byte, error) {
 	var b bytes.Buffer
-	err := WriteSummary(&b, src, v, o)
+	err := writeSummary(&b, src, v, o)
 	return b.Bytes(), err
 }

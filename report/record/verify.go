@@ -8,7 +8,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"reflect"
 	"slices"
 	"strings"
@@ -114,7 +113,7 @@ func (v *verifier) bagProblems() {
 	v.Problems = append(v.Problems, v.report.Problems...)
 	v.Problems = append(v.Problems, v.report.Warnings...)
 	for _, p := range v.report.Unlisted {
-		if p != SignatureFile && p != StampFile {
+		if p != signatureFile && p != stampFile {
 			v.problem(p, "was added: no manifest lists it")
 		}
 	}
@@ -174,7 +173,7 @@ func (v *verifier) readContents() bool {
 		v.note("without %s this is a bag and no record of coursegauge; --bag-only checks any bag", contentsPath)
 		return false
 	}
-	c, err := ParseContents(data)
+	c, err := parseContents(data)
 	if err != nil {
 		v.problem(bag.Payload+contentsPath, "cannot be read: %v", err)
 		return false
@@ -185,7 +184,7 @@ func (v *verifier) readContents() bool {
 	if c.Follows != nil {
 		follows = c.Follows.label()
 	}
-	for _, f := range []struct{ label, want string }{{labelFormat, Format}, {labelSigned, c.SignedBy}, {labelFollows, follows}} {
+	for _, f := range []struct{ label, want string }{{labelFormat, format}, {labelSigned, c.SignedBy}, {labelFollows, follows}} {
 		if got := info.Get(f.label); got != f.want {
 			v.problem(bag.InfoFile, "%s is \"%.80s\"; %s says \"%.80s\"", f.label, got, contentsPath, f.want)
 		}
@@ -266,7 +265,7 @@ func (v *verifier) rewritten(p Photo) {
 	if !ok {
 		return
 	}
-	if picture, err := PictureHash(data); err != nil || picture != p.Picture {
+	if picture, err := pictureHash(data); err != nil || picture != p.Picture {
 		v.problem(bag.Payload+p.Path, "its coded picture is not that of the original, whose hash %s names", contentsPath)
 	}
 }
@@ -337,10 +336,10 @@ func (v *verifier) seals() {
 		return // told already
 	}
 	stamp := v.stamp(message)
-	signature, err := bag.Read(v.src, SignatureFile, 64<<10)
+	signature, err := bag.Read(v.src, signatureFile, 64<<10)
 	switch {
 	case err != nil && v.Contents.SignedBy != "":
-		v.problem(SignatureFile, "is missing: the record says that it is signed")
+		v.problem(signatureFile, "is missing: the record says that it is signed")
 		return
 	case err != nil && len(v.Trust) > 0:
 		v.problem("", "not signed, and a signature was asked for with --trust")
@@ -349,7 +348,7 @@ func (v *verifier) seals() {
 		v.note("not signed: whoever could write here could have changed files and lists together; compare the number of the record with one from elsewhere")
 		return
 	case v.Contents.SignedBy == "":
-		v.problem(SignatureFile, "was added: the record says that it is not signed")
+		v.problem(signatureFile, "was added: the record says that it is not signed")
 		return
 	}
 	v.signature(message, signature, stamp)
@@ -367,13 +366,13 @@ func (v *verifier) signature(message, signature, stamp []byte) {
 	case trusted >= 0:
 		by = fmt.Sprintf("the key %s (%s)", key.ID(), v.Trust[trusted].Name)
 	case len(v.Trust) > 0:
-		v.problem(SignatureFile, "is by the key %s, which is none of those to trust (--trust)", key.ID())
+		v.problem(signatureFile, "is by the key %s, which is none of those to trust (--trust)", key.ID())
 	default:
 		v.note("whose key %s is, nothing here tells: give the signer's public key with --trust", key.ID())
 	}
 	comment, err := seal.CheckSignature(message, signature, key)
 	if err != nil {
-		v.problem(SignatureFile, "%v", err)
+		v.problem(signatureFile, "%v", err)
 		return
 	}
 	want := "record of " + v.Contents.Made
@@ -381,27 +380,27 @@ func (v *verifier) signature(message, signature, stamp []byte) {
 		want += stampComment(stamp)
 	}
 	if comment != want {
-		v.problem(SignatureFile, "was made for another record or another time stamp: it is signed for \"%.200s\"", comment)
+		v.problem(signatureFile, "was made for another record or another time stamp: it is signed for \"%.200s\"", comment)
 		return
 	}
 	v.Signed = by
 }
 
 func (v *verifier) stamp(message []byte) []byte {
-	reply, err := bag.Read(v.src, StampFile, 1<<20)
+	reply, err := bag.Read(v.src, stampFile, 1<<20)
 	switch {
 	case err != nil && v.Contents.Stamped:
-		v.problem(StampFile, "is missing: the record says that it has a time stamp")
+		v.problem(stampFile, "is missing: the record says that it has a time stamp")
 		return nil
 	case err != nil:
 		return nil
 	case !v.Contents.Stamped:
-		v.problem(StampFile, "was added: the record says that it has no time stamp")
+		v.problem(stampFile, "was added: the record says that it has no time stamp")
 		return reply
 	}
 	s, err := seal.CheckStamp(message, reply, v.Roots)
 	if err != nil {
-		v.problem(StampFile, "%v", err)
+		v.problem(stampFile, "%v", err)
 		return reply
 	}
 	v.Stamp = &s
@@ -511,6 +510,3 @@ func Digest(src bag.Source) (string, error) {
 	sum := sha256.Sum256(data)
 	return hex.EncodeToString(sum[:]), nil
 }
-
-// Open gives a file of a record's payload; the caller closes it.
-func Open(src bag.Source, path string) (io.ReadCloser, error) { return src.Open(bag.Payload + path) }

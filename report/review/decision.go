@@ -75,14 +75,14 @@ func HeadTarget(id int) string { return fmt.Sprintf("head/%d", id) }
 // PlaceTarget is a place on the photo to a tenth of a pixel.
 func PlaceTarget(p inspection.XY) string { return fmt.Sprintf("place/%.1f/%.1f", p[0], p[1]) }
 
-// PhotoTarget is the photo as a whole.
-const PhotoTarget = "photo"
+// photoTarget is the photo as a whole.
+const photoTarget = "photo"
 
 // FindingTargets names the findings of a photo in their order.
 func FindingTargets(findings []inspection.Finding) []string {
 	count, out := map[string]int{}, make([]string, len(findings))
 	for i, f := range findings {
-		about := PhotoTarget
+		about := photoTarget
 		switch {
 		case f.Joint != nil:
 			about = fmt.Sprintf("joint/%d", *f.Joint)

@@ -220,7 +220,7 @@ func TestMarkedRadius(t *testing.T) {
 		t.Fatal(err)
 	}
 	place, whole := decided(0, Missed), decided(0, Complete)
-	place.Target, whole.Target = "place/5.0/5.0", PhotoTarget
+	place.Target, whole.Target = "place/5.0/5.0", photoTarget
 	for want, radii := range map[float64][]float64{10: nil, 7: {7}, 8: {9, 8, 3}, 6: {6, 5}} {
 		p := inspection.Photo{SHA256: place.Photo, Status: inspection.Measured}
 		for i, r := range radii {

@@ -27,7 +27,7 @@ func NewKnown(doc inspection.Document) Known {
 		for _, t := range FindingTargets(p.Findings) {
 			k.targets[p.SHA256+"/"+t] = nil
 		}
-		k.targets[p.SHA256+"/"+PhotoTarget] = nil
+		k.targets[p.SHA256+"/"+photoTarget] = nil
 	}
 	return k
 }

@@ -3,10 +3,10 @@ package review
 import (
 	"encoding/json"
 	"math"
-	"slices"
 
 	"coursegauge/report/inspection"
 	"coursegauge/report/schedule"
+	"coursegauge/vision/stats"
 )
 
 // Truth is one photo in the form in which photos with truth are scored, made of
@@ -52,7 +52,7 @@ type truthHead struct {
 // Marked is the truth of a photo by what people decided; false unless somebody
 // said that every head in it is found or marked.
 func Marked(p inspection.Photo, a Answers, s schedule.Schedule) (Truth, bool) {
-	if what, _ := a.Answer(p.SHA256, PhotoTarget); what != Complete || p.Status != inspection.Measured {
+	if what, _ := a.Answer(p.SHA256, photoTarget); what != Complete || p.Status != inspection.Measured {
 		return Truth{}, false
 	}
 	band := [2]float64{float64(s.Band.Low), float64(s.Band.High)}
@@ -72,8 +72,7 @@ func Marked(p inspection.Photo, a Answers, s schedule.Schedule) (Truth, bool) {
 	}
 	radius := 10.0
 	if len(radii) > 0 {
-		slices.Sort(radii)
-		radius = radii[len(radii)/2]
+		radius = stats.Median(radii)
 	}
 	for _, m := range a.Missed(p.SHA256) {
 		at, _ := m.Place()

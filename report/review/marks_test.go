@@ -44,7 +44,7 @@ func TestMarked(t *testing.T) {
 	place := decided(0, Missed)
 	place.Target = PlaceTarget(inspection.XY{2000, 975})
 	whole := decided(0, Complete)
-	whole.Target = PhotoTarget
+	whole.Target = photoTarget
 	said := []Decision{place, decided(1, Wrong), decided(2, Sound), decided(3, Wrong), decided(4, Wrong), decided(5, NoNail), decided(7, Wrong), decided(8, Wrong)}
 	if _, ok := Marked(p, Fold(said), s); ok {
 		t.Error("a photo of which nobody said that it is marked in full was taken")

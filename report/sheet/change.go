@@ -7,8 +7,8 @@ import (
 	"time"
 
 	"coursegauge/report/ledger"
-	"coursegauge/report/proportion"
 	"coursegauge/report/review"
+	"coursegauge/vision/stats"
 )
 
 // Change is what became of the share of bad nails from one period to another:
@@ -17,22 +17,22 @@ import (
 type Change struct {
 	Before, After Tally
 	D             float64
-	Interval      proportion.Interval
+	Interval      stats.Interval
 }
 
 // The verdicts on a change.
 const (
-	Improved = "improved"
-	Worse    = "worse"
-	CantTell = "too few"
+	improved = "improved"
+	worse    = "worse"
+	cantTell = "too few"
 )
 
-// NewChange compares two periods.
-func NewChange(before, after Tally) Change {
+// newChange compares two periods.
+func newChange(before, after Tally) Change {
 	k1, n1 := after.effective()
 	k0, n0 := before.effective()
 	c := Change{Before: before, After: after}
-	c.D, c.Interval = proportion.Difference(k1, n1, k0, n0)
+	c.D, c.Interval = stats.Difference(k1, n1, k0, n0)
 	return c
 }
 
@@ -41,11 +41,11 @@ func NewChange(before, after Tally) Change {
 func (c Change) Verdict() string {
 	switch {
 	case c.Interval.High < 0:
-		return Improved
+		return improved
 	case c.Interval.Low > 0:
-		return Worse
+		return worse
 	}
-	return CantTell
+	return cantTell
 }
 
 // bin is a day, a week or a month of a p chart.

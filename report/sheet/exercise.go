@@ -71,7 +71,7 @@ func writeExercise(w io.Writer, work ledger.Work, pictures func(ledger.Photo) Wh
 	if len(work.Jobs) > 0 {
 		d.Lead = work.Jobs[0].Title
 	}
-	st := NewStudy(work)
+	st := newStudy(work)
 	for i, p := range work.Photos {
 		e := step{
 			N: i + 1, Before: i, Next: (i + 2) % (len(work.Photos) + 1), File: p.File, Refused: p.Refused != "", Whole: pictures(p),

@@ -96,9 +96,9 @@ func endOf(h ledger.Head) *inspection.Length {
 	return h.LeftEnd
 }
 
-// NewHabits finds the habits of a work, the one that happens most often at
+// newHabits finds the habits of a work, the one that happens most often at
 // least (by the lower end of its interval) first.
-func NewHabits(w ledger.Work) []Habit {
+func newHabits(w ledger.Work) []Habit {
 	var out []Habit
 	for _, r := range habitRules {
 		h := Habit{Key: r.key}

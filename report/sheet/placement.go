@@ -5,9 +5,8 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"coursegauge/report/inspection"
+	"coursegauge/vision/stats"
 )
 
 // deviation is how far off one nail lies, mm, and the measurement's standard
@@ -67,7 +66,7 @@ func newPlacement(all []deviation) Placement {
 		}
 		means, logs = append(means, rest.mean()), append(logs, math.Log(rest.variance()))
 	}
-	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(p.Photos - 1)}.Quantile(.975)
+	t := stats.Student95(float64(p.Photos - 1))
 	p.u = jackknife(means)
 	p.BiasLow, p.BiasHigh = p.Bias-t*p.u, p.Bias+t*p.u
 	// A variance is never negative and its distribution has a long upper tail;
@@ -117,7 +116,7 @@ func Shift(before, after Placement) (d, low, high float64, ok bool) {
 	}
 	a, b := before.u*before.u, after.u*after.u
 	nu := (a + b) * (a + b) / (a*a/float64(before.Photos-1) + b*b/float64(after.Photos-1))
-	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: nu}.Quantile(.975)
+	t := stats.Student95(nu)
 	d = after.Bias - before.Bias
 	return d, d - t*math.Sqrt(a+b), d + t*math.Sqrt(a+b), true
 }

@@ -8,8 +8,8 @@ import (
 	"strings"
 
 	"coursegauge/report/ledger"
-	"coursegauge/report/proportion"
 	"coursegauge/report/sign"
+	"coursegauge/vision/stats"
 )
 
 // plot is a picture as parts that the template draws, with its text
@@ -292,7 +292,7 @@ func (s speaker) chartPlot(id string, w ledger.Work) *plot {
 	for _, b := range all {
 		k, n = append(k, b.k), append(n, b.n)
 	}
-	centre, points := proportion.Chart(k, n)
+	centre, points := stats.Chart(k, n)
 	const left, right, top, bottom = 60.0, 700.0, 20.0, 260.0
 	most := .1
 	for _, p := range points {
@@ -342,8 +342,8 @@ func (s speaker) chartPlot(id string, w ledger.Work) *plot {
 }
 
 // limits draws the limits as steps, since each sample has its own.
-func (p *plot) limits(points []proportion.Point, step, left float64, y func(float64) float64) {
-	for _, of := range []func(proportion.Point) float64{func(p proportion.Point) float64 { return p.Low }, func(p proportion.Point) float64 { return p.High }} {
+func (p *plot) limits(points []stats.Point, step, left float64, y func(float64) float64) {
+	for _, of := range []func(stats.Point) float64{func(p stats.Point) float64 { return p.Low }, func(p stats.Point) float64 { return p.High }} {
 		var b strings.Builder
 		for i, pt := range points {
 			fmt.Fprintf(&b, "%c%s %sh%s", moveThenLine(i), num(left+float64(i)*step), num(y(of(pt))), num(step))

@@ -118,7 +118,7 @@ func Write(w io.Writer, p Periods, pictures Pictures, l Look) error {
 }
 
 func write(w io.Writer, p Periods, pictures Pictures, l Look, s speaker) error {
-	st := NewStudy(p.Work)
+	st := newStudy(p.Work)
 	d := document{base: newBase(s.say("Nailing of %s", p.Work.Crew), p.Work.Crew, l, s)}
 	if n := len(p.Work.Photos); n > 0 {
 		d.Period = s.say("From %s to %s.", p.Work.Photos[0].Day, p.Work.Photos[n-1].Day)
@@ -136,7 +136,7 @@ func write(w io.Writer, p Periods, pictures Pictures, l Look, s speaker) error {
 	d.tables(st)
 	d.Chart = s.chartPlot("chart", p.Work)
 	d.change(p)
-	for i, h := range NewHabits(p.Work) {
+	for i, h := range newHabits(p.Work) {
 		if i == 3 {
 			break
 		}
@@ -194,9 +194,9 @@ func (d *document) tables(st Study) {
 	for _, p := range []struct {
 		name string
 		of   Placement
-	}{{"height above the butt", st.Height}, {"along the course, to the right", st.Along}} {
+	}{{"height", st.Height}, {"along the course, to the right", st.Along}} {
 		if p.of.N > 1 {
-			d.Placements = append(d.Placements, s.placement(s.say(p.name), p.of))
+			d.Placements = append(d.Placements, s.placement(s.named(p.name), p.of))
 		}
 	}
 	for _, r := range st.Rules {
@@ -251,14 +251,14 @@ func (d *document) change(p Periods) {
 		}
 		return
 	}
-	before, after := NewStudy(p.Earlier), NewStudy(p.Later)
-	c := NewChange(before.Heads, after.Heads)
+	before, after := newStudy(p.Earlier), newStudy(p.Later)
+	c := newChange(before.Heads, after.Heads)
 	if before.Heads.Judged() == 0 || after.Heads.Judged() == 0 {
 		d.Verdict, d.VerdictClass = s.say("Too few nails to tell"), "open"
 		return
 	}
-	d.Verdict = s.say(map[string]string{Improved: "Improved", Worse: "Got worse", CantTell: "Too few nails to tell"}[c.Verdict()])
-	d.VerdictClass = map[string]string{Improved: "yes", Worse: "no", CantTell: "open"}[c.Verdict()]
+	d.Verdict = s.say(map[string]string{improved: "Improved", worse: "Got worse", cantTell: "Too few nails to tell"}[c.Verdict()])
+	d.VerdictClass = map[string]string{improved: "yes", worse: "no", cantTell: "open"}[c.Verdict()]
 	a, b := s.say("the time before"), s.say("this period")
 	if p.Halved {
 		a, b = s.say("the first half"), s.say("the second half")

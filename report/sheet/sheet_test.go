@@ -239,7 +239,7 @@ func TestOnlyOne(t *testing.T) {
 
 // Every nail of the period is in the picture of the piece.
 func TestEveryNailIsDrawn(t *testing.T) {
-	st := NewStudy(varied(1, 40))
+	st := newStudy(varied(1, 40))
 	p := newSpeaker("en").piecePlot("x", &st.frames[0], st.points)
 	drawn := 0
 	for _, d := range p.Dots {

@@ -17,8 +17,8 @@ import (
 
 	"coursegauge/report/judge"
 	"coursegauge/report/ledger"
-	"coursegauge/report/proportion"
 	"coursegauge/report/review"
+	"coursegauge/vision/stats"
 )
 
 // status is what stands about a nail or a rule: people's word before the tool's.
@@ -111,12 +111,12 @@ func (t Tally) effective() (k, n float64) {
 	for _, p := range slices.Sorted(maps.Keys(t.judged)) { // in order: the same photos give the same bytes
 		ks, ns = append(ks, t.bad[p]), append(ns, t.judged[p])
 	}
-	d := proportion.DesignEffect(ks, ns)
+	d := stats.DesignEffect(ks, ns)
 	return float64(t.Bad) / d, float64(t.Judged()) / d
 }
 
 // Interval is the 95 % interval of Wilson for the share of bad ones.
-func (t Tally) Interval() proportion.Interval { return proportion.WilsonOf(t.effective()) }
+func (t Tally) Interval() stats.Interval { return stats.WilsonOf(t.effective()) }
 
 // Share is bad over judged, NaN where nothing was judged.
 func (t Tally) Share() float64 { return float64(t.Bad) / float64(t.Judged()) }
@@ -128,8 +128,8 @@ type Rate struct {
 	Tally
 }
 
-// NewStudy reckons the numbers of a crew's work.
-func NewStudy(w ledger.Work) Study {
+// newStudy reckons the numbers of a crew's work.
+func newStudy(w ledger.Work) Study {
 	s := Study{Photos: len(w.Photos), Drive: map[string]int{}}
 	s.frames = newFrames(w)
 	days, rates := map[string]bool{}, map[[2]string]*Tally{}

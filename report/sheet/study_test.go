@@ -78,7 +78,7 @@ func TestIntervalsHold(t *testing.T) {
 		}
 	}
 	for range periods {
-		a, b := NewStudy(before.work(r, photos)), NewStudy(after.work(r, photos))
+		a, b := newStudy(before.work(r, photos)), newStudy(after.work(r, photos))
 		hold("bias in height", before.up, a.Height.BiasLow, a.Height.BiasHigh)
 		hold("bias along the course", before.right, a.Along.BiasLow, a.Along.BiasHigh)
 		hold("spread in height", before.spread, a.Height.SpreadLow, a.Height.SpreadHigh)
@@ -90,7 +90,7 @@ func TestIntervalsHold(t *testing.T) {
 			t.Fatal("no interval")
 		}
 		hold("change of the bias", after.up-before.up, low, high)
-		c := NewChange(a.Heads, b.Heads)
+		c := newChange(a.Heads, b.Heads)
 		hold("change of the share", after.outside()-before.outside(), c.Interval.Low, c.Interval.High)
 		verdicts[c.Verdict()]++
 	}
@@ -100,7 +100,7 @@ func TestIntervalsHold(t *testing.T) {
 			t.Errorf("%s: the interval held in %d of %d periods", what, n, periods)
 		}
 	}
-	if verdicts[Improved] < 100 || verdicts[Worse] > 0 {
+	if verdicts[improved] < 100 || verdicts[worse] > 0 {
 		t.Errorf("%v: shares of %.3f and %.3f", verdicts, before.outside(), after.outside())
 	}
 	t.Logf("verdicts on a change from %.3f to %.3f: %v", before.outside(), after.outside(), verdicts)
@@ -113,7 +113,7 @@ func TestNoChangeIsCalledNone(t *testing.T) {
 	r := rand.New(rand.NewPCG(16, 2026))
 	called := 0
 	for range 200 {
-		if NewChange(NewStudy(same.work(r, 25)).Heads, NewStudy(same.work(r, 25)).Heads).Verdict() != CantTell {
+		if newChange(newStudy(same.work(r, 25)).Heads, newStudy(same.work(r, 25)).Heads).Verdict() != cantTell {
 			called++
 		}
 	}
@@ -126,7 +126,7 @@ func TestNoChangeIsCalledNone(t *testing.T) {
 // The spread that the measurement makes is taken off: with nails that all lie
 // on their aim, none is left.
 func TestMeasurementIsTakenOff(t *testing.T) {
-	s := NewStudy(apprentice{}.work(rand.New(rand.NewPCG(1, 1)), 60))
+	s := newStudy(apprentice{}.work(rand.New(rand.NewPCG(1, 1)), 60))
 	if s.Height.SpreadLow != 0 || s.Height.Spread > .25 || math.Abs(s.Height.Measured-math.Hypot(sharedU, ownU)) > .1 {
 		t.Errorf("%+v", s.Height)
 	}
@@ -144,7 +144,7 @@ func TestDecisionsStand(t *testing.T) {
 	h[2].Answer = "no_nail"
 	h[3].Verdict, h[3].Answer, h[3].Rules["height"] = "suspect", "unsure", "suspect"
 	w.Photos[1].Missed = 2
-	s := NewStudy(w)
+	s := newStudy(w)
 	if s.Heads.Bad != 1 || s.Heads.Open != 1 || s.Heads.Good != 37 || s.SeenByPeople != 2 || s.Height.N != 39 {
 		t.Errorf("%+v, %d seen by people, %d nails", s.Heads, s.SeenByPeople, s.Height.N)
 	}
@@ -165,7 +165,7 @@ func TestHabits(t *testing.T) {
 		h := &w.Photos[5].Heads[i]
 		h.AboveButt.MM, h.Rules["height"], h.Verdict = product.BandLow-5, "suspect", "suspect"
 	}
-	habits := NewHabits(w)
+	habits := newHabits(w)
 	if len(habits) != 1 || habits[0].Key != "high" || habits[0].Bad != 4 || len(habits[0].Shown) != 2 || habits[0].Good == nil {
 		t.Fatalf("%+v", habits)
 	}

@@ -21,7 +21,7 @@ import (
 const (
 	DeclarationFile = "bagit.txt"
 	InfoFile        = "bag-info.txt"
-	FetchFile       = "fetch.txt"
+	fetchFile       = "fetch.txt"
 	ManifestFile    = "manifest-sha256.txt"
 	TagManifestFile = "tagmanifest-sha256.txt"
 	Payload         = "data/"

@@ -92,7 +92,7 @@ func (c *checker) readDeclaration() bool {
 	}
 	data, err := Read(c.src, DeclarationFile, maxTag)
 	if err == nil {
-		c.declaration, err = ParseDeclaration(data)
+		c.declaration, err = parseDeclaration(data)
 	}
 	if err != nil {
 		c.problem(DeclarationFile, "%v", err)
@@ -129,7 +129,7 @@ func (c *checker) readInfo() {
 	if !ok {
 		return
 	}
-	info, err := ParseInfo(text)
+	info, err := parseInfo(text)
 	if err != nil {
 		c.problem(InfoFile, "%v", err)
 		return
@@ -145,24 +145,24 @@ func (c *checker) readInfo() {
 }
 
 func (c *checker) readFetch() {
-	if !c.has(FetchFile) {
+	if !c.has(fetchFile) {
 		return
 	}
-	text, ok := c.text(FetchFile, maxManifest)
+	text, ok := c.text(fetchFile, maxManifest)
 	if !ok {
 		return
 	}
 	paths, err := parseFetch(text, c.Version)
 	if err != nil {
-		c.problem(FetchFile, "%v", err)
+		c.problem(fetchFile, "%v", err)
 		return
 	}
 	for _, p := range paths {
 		switch why := unsafe(p); {
 		case why != "":
-			c.problem(FetchFile, "%s %s", shown(p), why)
+			c.problem(fetchFile, "%s %s", shown(p), why)
 		case !strings.HasPrefix(p, Payload):
-			c.problem(FetchFile, "%s lies outside %s", shown(p), Payload)
+			c.problem(fetchFile, "%s lies outside %s", shown(p), Payload)
 		default:
 			c.fetch = append(c.fetch, p)
 		}
@@ -240,7 +240,7 @@ func (c *checker) readManifest(path, algorithm string, tag bool) {
 	if !ok {
 		return
 	}
-	entries, err := ParseManifest(text, algorithm, c.Version)
+	entries, err := parseManifest(text, algorithm, c.Version)
 	if err != nil {
 		c.problem(path, "%v", err)
 		return
@@ -443,14 +443,14 @@ func (c *checker) complete() {
 			continue
 		}
 		if slices.Contains(c.fetch, p) {
-			c.problem(p, "is missing: %s says where it was to be fetched from, and nothing is fetched here", FetchFile)
+			c.problem(p, "is missing: %s says where it was to be fetched from, and nothing is fetched here", fetchFile)
 			continue
 		}
 		c.problem(p, "is missing")
 	}
 	for _, p := range c.fetch {
 		if c.listed[p] == nil {
-			c.problem(FetchFile, "%s is in no manifest", shown(p))
+			c.problem(fetchFile, "%s is in no manifest", shown(p))
 		}
 	}
 }

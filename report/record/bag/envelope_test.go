@@ -478,7 +478,7 @@ func TestUnzipGivesWhatWasChecked(t *testing.T) {
 			t.Errorf("%d: unzip: %v\n%s", i, err, out)
 			continue
 		}
-		s, err := OpenZip(filepath.Join(work, "x.zip"))
+		s, err := openZip(filepath.Join(work, "x.zip"))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -541,7 +541,7 @@ func TestAsWritten(t *testing.T) {
 		if err := os.WriteFile(path, c.data, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		s, err := OpenZip(path)
+		s, err := openZip(path)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -16,9 +16,9 @@ func Open(path string) (Source, error) {
 		return nil, err
 	}
 	if info.IsDir() {
-		return OpenFolder(path)
+		return openFolder(path)
 	}
-	return OpenZip(path)
+	return openZip(path)
 }
 
 // folder is a bag that lies unpacked. It is read through an os.Root, which
@@ -30,8 +30,8 @@ type folder struct {
 	empty   []string
 }
 
-// OpenFolder lists the bag in a folder. Links and special files are refused, not followed.
-func OpenFolder(dir string) (Source, error) {
+// openFolder lists the bag in a folder. Links and special files are refused, not followed.
+func openFolder(dir string) (Source, error) {
 	root, err := os.OpenRoot(dir)
 	if err != nil {
 		return nil, err

@@ -87,7 +87,7 @@ func said(t *testing.T, archive []byte) string {
 	if err := os.WriteFile(path, archive, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	s, err := OpenZip(path)
+	s, err := openZip(path)
 	if err != nil {
 		return err.Error()
 	}
@@ -289,20 +289,20 @@ func TestTagFiles(t *testing.T) {
 			change(DeclarationFile, func(s string) string { return strings.Replace(s, "1.0", "0.97", 1) })
 		}, "does not list", false},
 		"a file to fetch that is no payload": {func() {
-			if err := os.WriteFile(filepath.Join(dir, FetchFile), []byte("http://example.org/a 1 more.txt\n"), 0o600); err != nil {
+			if err := os.WriteFile(filepath.Join(dir, fetchFile), []byte("http://example.org/a 1 more.txt\n"), 0o600); err != nil {
 				t.Fatal(err)
 			}
-		}, FetchFile + ": more.txt lies outside data/", true},
+		}, fetchFile + ": more.txt lies outside data/", true},
 		"a second manifest that lacks a file": {func() { secondManifest(t, dir) }, "data/b/c.txt: is not listed in manifest-md5.txt", true},
 		"the same, in an older bag": {func() {
 			secondManifest(t, dir)
 			change(DeclarationFile, func(s string) string { return strings.Replace(s, "1.0", "0.97", 1) })
 		}, "is not listed in", false},
 		"a line to fetch that is none": {func() {
-			if err := os.WriteFile(filepath.Join(dir, FetchFile), []byte("http://example.org/a 1 data/a\nhttp://example.org/a\n"), 0o600); err != nil {
+			if err := os.WriteFile(filepath.Join(dir, fetchFile), []byte("http://example.org/a 1 data/a\nhttp://example.org/a\n"), 0o600); err != nil {
 				t.Fatal(err)
 			}
-		}, FetchFile + ": line 2 is ", true},
+		}, fetchFile + ": line 2 is ", true},
 		"an encoding that is known and cannot be read": {func() {
 			change(DeclarationFile, func(s string) string { return strings.Replace(s, "UTF-8", "UTF-7", 1) })
 		}, `names the encoding "UTF-7", which is not known`, true},
@@ -427,7 +427,7 @@ func FuzzDeclaration(f *testing.F) {
 	f.Add([]byte("BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"))
 	f.Add([]byte("\xef\xbb\xbfBagIt-Version: 0.97\r\nTag-File-Character-Encoding: UTF-16"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		d, err := ParseDeclaration(data)
+		d, err := parseDeclaration(data)
 		if err != nil {
 			return
 		}
@@ -442,11 +442,11 @@ func FuzzInfo(f *testing.F) {
 	f.Add("Payload-Oxum: 1.2\nA: b\n  c\n")
 	f.Add("A : b\r\rC:\td")
 	f.Fuzz(func(t *testing.T, s string) {
-		in, err := ParseInfo(s)
+		in, err := parseInfo(s)
 		if err != nil {
 			return
 		}
-		again, err := ParseInfo(in.text())
+		again, err := parseInfo(in.text())
 		if err != nil || len(again) != len(in) {
 			t.Errorf("%q became %q: %v", in, again, err)
 		}
@@ -462,11 +462,11 @@ func FuzzManifest(f *testing.F) {
 	f.Add(sum + " **a\n" + sum + "  ./\tb")
 	f.Fuzz(func(t *testing.T, s string) {
 		for _, version := range []string{"0.97", "1.0"} {
-			entries, err := ParseManifest(s, "sha256", version)
+			entries, err := parseManifest(s, "sha256", version)
 			if err != nil {
 				continue
 			}
-			if again, err := ParseManifest(string(Canonical([]byte(s), "1.0")), "sha256", "1.0"); version == "1.0" && (err != nil || !samePaths(entries, again)) {
+			if again, err := parseManifest(string(Canonical([]byte(s), "1.0")), "sha256", "1.0"); version == "1.0" && (err != nil || !samePaths(entries, again)) {
 				t.Errorf("%+v became %+v: %v", entries, again, err)
 			}
 			for _, e := range entries {

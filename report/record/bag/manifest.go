@@ -31,9 +31,9 @@ type Entry struct {
 	Star, DotSlash bool
 }
 
-// ParseManifest reads the text of a manifest (RFC 8493, 2.1.3) of version 1.0 or
+// parseManifest reads the text of a manifest (RFC 8493, 2.1.3) of version 1.0 or
 // before. Paths are decoded and not yet held against anything.
-func ParseManifest(text, algorithm, version string) ([]Entry, error) {
+func parseManifest(text, algorithm, version string) ([]Entry, error) {
 	digits := 0
 	if make, ok := algorithms[algorithm]; ok {
 		digits = 2 * make().Size()
@@ -127,7 +127,7 @@ func IsManifest(path string) bool { return manifestName.MatchString(path) }
 // Canonical writes a SHA-256 manifest as Writer does: sorted, two spaces, nothing
 // else. What cannot be read gives nothing.
 func Canonical(data []byte, version string) []byte {
-	entries, err := ParseManifest(string(data), "sha256", version)
+	entries, err := parseManifest(string(data), "sha256", version)
 	if err != nil {
 		return nil
 	}

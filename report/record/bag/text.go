@@ -26,9 +26,9 @@ var (
 // versions are those whose rules are known.
 const versions = "0.93, 0.94, 0.95, 0.96, 0.97, 1.0"
 
-// ParseDeclaration reads bagit.txt (RFC 8493, 2.1.1): two lines, in UTF-8
+// parseDeclaration reads bagit.txt (RFC 8493, 2.1.1): two lines, in UTF-8
 // without a byte order mark.
-func ParseDeclaration(data []byte) (Declaration, error) {
+func parseDeclaration(data []byte) (Declaration, error) {
 	switch {
 	case bytes.HasPrefix(data, []byte("\xef\xbb\xbf")):
 		return Declaration{}, errors.New("begins with a byte order mark, which must not be there")
@@ -87,9 +87,9 @@ type Info []Field
 // Field is one label of bag-info.txt and its value.
 type Field struct{ Label, Value string }
 
-// ParseInfo reads the text of bag-info.txt (RFC 8493, 2.2.2). A value goes on
+// parseInfo reads the text of bag-info.txt (RFC 8493, 2.2.2). A value goes on
 // in lines that begin with a space or a tab.
-func ParseInfo(text string) (Info, error) {
+func parseInfo(text string) (Info, error) {
 	var out Info
 	for n, l := range lines(text) {
 		if strings.TrimSpace(l) == "" {

@@ -51,7 +51,7 @@ func Create(target string) (*Writer, error) {
 	}
 	w := &Writer{target: target, sums: map[string]string{}}
 	var err error
-	if IsZipName(target) {
+	if isZipName(target) {
 		w.sink, err = newZipSink(target)
 	} else {
 		w.sink, err = newFolderSink(target)
@@ -59,8 +59,8 @@ func Create(target string) (*Writer, error) {
 	return w, err
 }
 
-// IsZipName tells whether Create makes an archive of that name.
-func IsZipName(target string) bool { return strings.EqualFold(filepath.Ext(target), ".zip") }
+// isZipName tells whether Create makes an archive of that name.
+func isZipName(target string) bool { return strings.EqualFold(filepath.Ext(target), ".zip") }
 
 // Leftovers are what runs that were cut off left beside a target.
 func Leftovers(target string) (paths []string) {

@@ -38,10 +38,10 @@ type archive struct {
 	empty   []string
 }
 
-// OpenZip lists the bag in a zip archive (RFC 8493, 4.2: one folder that holds
+// openZip lists the bag in a zip archive (RFC 8493, 4.2: one folder that holds
 // the bag). Entries that lead out of it, are listed twice, are links or unpack
 // to absurd sizes are refused and never opened.
-func OpenZip(name string) (Source, error) {
+func openZip(name string) (Source, error) {
 	f, err := regular.Open(name)
 	if err != nil {
 		return nil, err

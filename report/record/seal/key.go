@@ -15,8 +15,8 @@ import (
 	"aead.dev/minisign"
 )
 
-// MinPassphrase is the least number of characters of a passphrase.
-const MinPassphrase = 8
+// minPassphrase is the least number of characters of a passphrase.
+const minPassphrase = 8
 
 // Key signs.
 type Key struct{ private minisign.PrivateKey }
@@ -27,8 +27,8 @@ type PublicKey struct{ key minisign.PublicKey }
 // NewKey makes a key: the two files, the secret one encrypted with the
 // passphrase (scrypt, as minisign does it; about a gigabyte of memory for some seconds).
 func NewKey(passphrase string) (secret, public []byte, id string, err error) {
-	if n := utf8.RuneCountInString(passphrase); n < MinPassphrase {
-		return nil, nil, "", fmt.Errorf("a passphrase of %d characters; at least %d are needed", n, MinPassphrase)
+	if n := utf8.RuneCountInString(passphrase); n < minPassphrase {
+		return nil, nil, "", fmt.Errorf("a passphrase of %d characters; at least %d are needed", n, minPassphrase)
 	}
 	k, err := Unprotected()
 	if err != nil {

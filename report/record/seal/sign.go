@@ -37,12 +37,6 @@ func CheckSignature(message, signature []byte, by PublicKey) (comment string, er
 	return s.TrustedComment, nil
 }
 
-// SignedWith is the id of the key that a signature file names.
-func SignedWith(signature []byte) (string, error) {
-	s, err := parseSignature(signature)
-	return fmt.Sprintf("%016X", s.KeyID), err
-}
-
 // parseSignature reads a signature file that is written exactly as ours are, so
 // that no byte of it can be changed unseen.
 func parseSignature(data []byte) (s minisign.Signature, err error) {

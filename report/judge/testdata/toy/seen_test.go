@@ -140,11 +140,11 @@ func TestToyIsSeen(t *testing.T) {
 	if err != nil || len(v.Problems) > 0 {
 		t.Fatalf("%v, %v", err, v.Problems)
 	}
-	var pages strings.Builder
-	if err := record.WriteSummary(&pages, src, v, record.SummaryOptions{}); err != nil {
+	pages, err := record.Summary(src, v, record.SummaryOptions{})
+	if err != nil {
 		t.Fatal(err)
 	}
-	holds(t, "record", pages.String(), "toy label of the report", "toy finding")
+	holds(t, "record", string(pages), "toy label of the report", "toy finding")
 }
 
 func holds(t *testing.T, where, text string, wants ...string) {

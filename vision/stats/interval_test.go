@@ -1,4 +1,4 @@
-package proportion
+package stats
 
 import (
 	"math"
@@ -15,6 +15,8 @@ var newcombe = []struct {
 	{15, 148, Interval{.0624, .1605}, Interval{.0578, .1617}},
 	{0, 20, Interval{0, .1611}, Interval{0, .1684}},
 	{1, 29, Interval{.0061, .1718}, Interval{.0009, .1776}},
+	{20, 20, Interval{1 - .1611, 1}, Interval{1 - .1684, 1}}, // the third, turned round
+	{0, 0, Interval{0, 1}, Interval{0, 1}},
 }
 
 func near(a, b float64) bool { return math.Abs(a-b) <= 5.1e-5 }

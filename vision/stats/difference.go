@@ -1,4 +1,4 @@
-package proportion
+package stats
 
 import "math"
 

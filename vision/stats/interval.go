@@ -1,8 +1,9 @@
-// Package proportion says what a count supports: k of n were so, and the share
-// of all that are so lies, with 95 % confidence, between two bounds. All
-// intervals are for a random sample; photos of neighbouring pieces are none,
-// and whoever shows an interval says so.
-package proportion
+// Package stats holds the statistics of the whole program: intervals of shares
+// and their differences, p charts, quantiles, and the normal distribution and its
+// kin. It knows nothing of nails and pictures. All intervals of shares are for a
+// random sample; photos of neighbouring pieces are none, and whoever shows an
+// interval says so.
+package stats
 
 import (
 	"math"
@@ -12,9 +13,6 @@ import (
 
 // Interval is a 95 % confidence interval for a share, 0 to 1.
 type Interval struct{ Low, High float64 }
-
-// z is the 97.5 % point of the standard normal distribution.
-const z = 1.959963984540054
 
 // Wilson is the score interval (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927,
 // 209-212; method 3 of R. G. Newcombe, Stat. Med. 17, 1998, 857-872). Without
@@ -28,8 +26,8 @@ func WilsonOf(k, n float64) Interval {
 		return Interval{0, 1}
 	}
 	p := k / n
-	middle := (p + z*z/(2*n)) / (1 + z*z/n)
-	half := z / (1 + z*z/n) * math.Sqrt(p*(1-p)/n+z*z/(4*n*n))
+	middle := (p + z95*z95/(2*n)) / (1 + z95*z95/n)
+	half := z95 / (1 + z95*z95/n) * math.Sqrt(p*(1-p)/n+z95*z95/(4*n*n))
 	i := Interval{max(0, middle-half), min(1, middle+half)}
 	if k == 0 { // rounding must not leave a trace of a share where none was seen
 		i.Low = 0

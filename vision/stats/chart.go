@@ -1,4 +1,4 @@
-package proportion
+package stats
 
 import (
 	"math"
@@ -15,7 +15,7 @@ type Point struct {
 }
 
 // tail is the probability beyond a limit of three standard deviations, on one side.
-var tail = distuv.UnitNormal.CDF(-3)
+var tail = Normal(-3)
 
 // Chart makes a p chart of samples of whatever size: the centre line is the
 // share in all of them, and the limits lie three standard deviations of a share
