@@ -235,3 +235,18 @@ func TestUndoneIsNoDecision(t *testing.T) {
 		}
 	}
 }
+
+func TestDaysWords(t *testing.T) {
+	for _, c := range []struct {
+		first, last string
+		undated     int
+		want        string
+	}{
+		{"2026-05-01", "2026-05-01", 0, "2026-05-01"}, {"2026-05-01", "2026-05-03", 0, "2026-05-01 to 2026-05-03"},
+		{"2026-05-01", "2026-05-03", 2, "2026-05-01 to 2026-05-03 and 2 without a date"}, {"", "", 4, "no dates"},
+	} {
+		if got := daysWords(c.first, c.last, c.undated); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+}
