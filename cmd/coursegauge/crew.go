@@ -127,7 +127,11 @@ func runCrew(ctx context.Context, t *terminal, o crewOptions, name string) error
 	if err := writeWhole(o.out, out.Bytes()); err != nil {
 		return err
 	}
-	t.say("sheet: %s", o.out)
+	what := "sheet"
+	if o.exercise != "" {
+		what = "exercise"
+	}
+	t.say("%s: %s", what, o.out)
 	return nil
 }
 

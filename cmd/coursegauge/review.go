@@ -149,7 +149,7 @@ func openReviewed(t *terminal, dir, photos string) (*reviewed, error) {
 	var err error
 	path := filepath.Join(dir, "inspection.json")
 	if r.document, err = inspection.ReadFile(path); errors.Is(err, fs.ErrNotExist) {
-		return nil, usageError{"no inspection at " + path, "give a folder that inspect wrote"}
+		return nil, usageError{"no inspection at " + path, nearPath(dir, "give a folder that inspect wrote")}
 	} else if err != nil {
 		return nil, usageError{err.Error(), ""}
 	}
