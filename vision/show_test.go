@@ -28,7 +28,7 @@ func virtualMB(t *testing.T) int {
 // A picture that could not be drawn to the end is closed and not handed on.
 func TestShowClosesWhatFailed(t *testing.T) {
 	p := &pass{o: Options{Stages: func(name string, _ gocv.Mat) { t.Errorf("%s was handed on", name) }}}
-	const each, times = 128, 32 // MB
+	const each, times = 32, 24 // MB
 	before := virtualMB(t)
 	for range times {
 		p.show("broken", func() (gocv.Mat, error) {

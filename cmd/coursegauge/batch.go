@@ -74,7 +74,7 @@ func expandOne(arg string) (paths []string, skipped others, folders []string, er
 		paths, skipped, err = expandPattern(arg)
 		return paths, skipped, nil, err
 	case os.IsNotExist(err):
-		return nil, others{}, nil, usageError{"no such file or folder: " + escape.Text(arg), "give photos, folders of photos, or a pattern in quotes such as 'lot-7/*.jpg'"}
+		return nil, others{}, nil, usageError{"no such file or folder: " + escape.Text(arg), nearPath(arg, "give photos, folders of photos, or a pattern in quotes such as 'lot-7/*.jpg'")}
 	default:
 		return nil, others{}, nil, failure{fmt.Sprintf("cannot look at %s: %v", escape.Text(arg), cause(err)), ""}
 	}

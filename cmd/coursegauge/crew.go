@@ -127,7 +127,11 @@ func runCrew(ctx context.Context, t *terminal, o crewOptions, name string) error
 	if err := writeWhole(o.out, out.Bytes()); err != nil {
 		return err
 	}
-	t.say("sheet: %s", o.out)
+	what := "sheet"
+	if o.exercise != "" {
+		what = "exercise"
+	}
+	t.say("%s: %s", what, o.out)
 	return nil
 }
 
@@ -168,7 +172,7 @@ func periodsOf(ctx context.Context, l *ledger.Ledger, o crewOptions, name string
 		return p, ledgerFault(err)
 	}
 	if len(p.Work.Photos) == 0 {
-		return p, usageError{fmt.Sprintf("no photos of %q between %s and %s", name, orOpen(o.span.From, "the first day"), orOpen(o.span.To, "the last")), "ledger list shows the days of each crew"}
+		return p, usageError{fmt.Sprintf("no photos of %q between %s and %s", name, orOpen(o.span.From, "the first day"), orOpen(o.span.To, "the last")), undatedHint(p.Work.LeftOut)}
 	}
 	if against == (ledger.Span{}) && o.span.From != "" {
 		to := o.span.To
@@ -184,12 +188,19 @@ func periodsOf(ctx context.Context, l *ledger.Ledger, o crewOptions, name string
 		p.Earlier, p.Later, p.Compared = sheet.Halves(p.Work)
 		return p, nil
 	}
-	p.Before, p.Later = against, p.Work
+	p.Before, p.Later = against, p.Work.Dated()
 	if p.Earlier, err = l.Of(ctx, name, against); err != nil {
 		return p, ledgerFault(err)
 	}
-	p.Compared = len(p.Earlier.Photos) > 0
+	p.Compared = len(p.Earlier.Photos) > 0 && len(p.Later.Photos) > 0
 	return p, nil
+}
+
+func undatedHint(leftOut int) string {
+	if leftOut > 0 {
+		return plural(leftOut, "photo has", "photos have") + " no date; without --from and --to all are shown"
+	}
+	return "ledger list shows the days of each crew"
 }
 
 func orOpen(day, open string) string {

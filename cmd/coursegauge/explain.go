@@ -58,7 +58,7 @@ not do it; 130 stopped.`,
 
 func runExplain(ctx context.Context, t *terminal, o explainOptions, path string) error {
 	if info, err := os.Stat(path); err != nil {
-		return usageError{"no such photo: " + path, "coursegauge explain PHOTO --schedule FILE"}
+		return usageError{"no such photo: " + path, nearPath(path, "coursegauge explain PHOTO --schedule FILE")}
 	} else if info.IsDir() {
 		return usageError{path + " is a folder; one photo is explained at a time", "name a photo in it"}
 	}

@@ -235,3 +235,40 @@ func TestUndoneIsNoDecision(t *testing.T) {
 		}
 	}
 }
+
+func TestDaysWords(t *testing.T) {
+	for _, c := range []struct {
+		first, last string
+		undated     int
+		want        string
+	}{
+		{"2026-05-01", "2026-05-01", 0, "2026-05-01"}, {"2026-05-01", "2026-05-03", 0, "2026-05-01 to 2026-05-03"},
+		{"2026-05-01", "2026-05-03", 2, "2026-05-01 to 2026-05-03 and 2 without a date"}, {"", "", 4, "no dates"},
+	} {
+		if got := daysWords(c.first, c.last, c.undated); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+}
+
+// A path that is nearly right is answered with the right one.
+func TestNearPath(t *testing.T) {
+	dir := t.TempDir()
+	writeFile(t, filepath.Join(dir, "lot-7/a.jpg"), cardless(t, 320, 240))
+	writeFile(t, filepath.Join(dir, "lot-7.yaml"), []byte(goodSchedule))
+	for _, c := range []struct{ line, hint string }{
+		{"inspect lot7/ --schedule lot-7.yaml --out out", "did you mean: lot-7"},
+		{"inspect lot-7/ --schedule lot7.yaml --out out", "did you mean: lot-7.yaml"},
+		{"inspect zebra --schedule lot-7.yaml --out out", "give photos, folders of photos"},
+		{"explain lot-7/b.jpg", "did you mean: lot-7/a.jpg"},
+		{"explain lot-7/IMG_31.jpg", "coursegauge explain PHOTO"},
+		{"review lot7", "did you mean: lot-7"},
+		{"review lot-7", "give a folder that inspect wrote"}, // it is there, and holds none
+		{"record key office.key", "coursegauge record key --help"},
+		{"record make lot-7 --out none/lot.zip", "make it first: mkdir -p none"},
+	} {
+		r := runIn(t, dir, strings.Fields(c.line)...)
+		r.said(t, exitUsage, "hint: "+c.hint)
+		r.oneError(t)
+	}
+}

@@ -336,7 +336,7 @@ func readSchedule(path string) (schedule.Schedule, error) {
 	}
 	data, err := readFile(path)
 	if err != nil {
-		return schedule.Schedule{}, usageError{fmt.Sprintf("--schedule %s: %v", path, err), ""}
+		return schedule.Schedule{}, usageError{fmt.Sprintf("--schedule %s: %v", path, err), nearPath(path, "")}
 	}
 	s, err := schedule.Read(path, data)
 	if err != nil {

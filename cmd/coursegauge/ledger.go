@@ -131,6 +131,9 @@ func tellAdded(t *terminal, folder string, out ledger.Outcome) {
 	if out.Twice > 0 {
 		t.tell("%s: %s a copy of another in it, counted once", folder, plural(out.Twice, "photo is", "photos are"))
 	}
+	if in.Undated > 0 && !out.Same {
+		t.tell("%s: %s no date and so no place in a trend; messaging apps remove dates: send the file as the phone made it", folder, plural(in.Undated, "photo has", "photos have"))
+	}
 	if out.Again > 0 {
 		t.tell("%s: %s in another inspection too; the one made last counts", folder, plural(out.Again, "photo is", "photos are"))
 	}
@@ -298,17 +301,29 @@ func newLedgerList(t *terminal) *cobra.Command {
 func tellLedger(t *terminal, all []ledger.Inspection, crews []ledger.Crew) {
 	photos, heads := 0, 0
 	for _, i := range all {
-		days := i.First
-		if i.Last != i.First {
-			days += " to " + i.Last
-		}
+		days := daysWords(i.First, i.Last, i.Undated)
 		t.say("%s  %s  %s: %s, %s, %d decided  (%s)", i.ID, days, i.Title, plural(i.Photos, "photo", "photos"), plural(i.Heads, "fastener", "fasteners"), i.Decided, i.Folder)
 		photos, heads = photos+i.Photos, heads+i.Heads
 	}
 	t.say("%s, %s, %s", plural(len(all), "inspection", "inspections"), plural(photos, "photo", "photos"), plural(heads, "fastener", "fasteners"))
 	for _, c := range crews {
-		t.say("crew %s: %s, %s to %s", c.Name, plural(c.Photos, "photo", "photos"), c.First, c.Last)
+		t.say("crew %s: %s, %s", c.Name, plural(c.Photos, "photo", "photos"), daysWords(c.First, c.Last, c.Undated))
 	}
+}
+
+// daysWords says from when photos are, and how many of them do not tell.
+func daysWords(first, last string, undated int) string {
+	days := first
+	if last != first {
+		days += " to " + last
+	}
+	switch {
+	case undated == 0:
+		return days
+	case days == "":
+		return "no dates"
+	}
+	return fmt.Sprintf("%s and %d without a date", days, undated)
 }
 
 func newLedgerRemove(t *terminal) *cobra.Command {

@@ -298,7 +298,7 @@ func TestFourHundredPhotos(t *testing.T) {
 	if testing.Short() {
 		t.Skip("large")
 	}
-	const photos, most, within = 400, 80_000_000, 3 * time.Second
+	const photos, most = 400, 80_000_000
 	dir, _ := reviewFolder(t)
 	var entries, sections []string
 	var page string
@@ -359,9 +359,6 @@ func TestFourHundredPhotos(t *testing.T) {
 	t.Logf("%d photos, %.0f entries, %.1f MB: first words after %.0f ms, all of it after %v", rounds*len(sections), n, float64(info.Size())/1e6, first, took)
 	if info.Size() > most {
 		t.Errorf("%d bytes", info.Size())
-	}
-	if took > 3*within { // other work may hold the processor
-		t.Errorf("opens in %v", took)
 	}
 	if rounds*len(sections) < photos*9/10 {
 		t.Errorf("%d photos", rounds*len(sections))

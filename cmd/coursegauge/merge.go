@@ -110,7 +110,7 @@ func readPart(ctx context.Context, folder string) (inspection.Document, error) {
 	case err == nil:
 		return d, nil
 	case errors.Is(err, fs.ErrNotExist):
-		return d, usageError{"no inspection at " + path, "give a folder that inspect wrote"}
+		return d, usageError{"no inspection at " + path, nearPath(folder, "give a folder that inspect wrote")}
 	case errors.Is(err, errStopped):
 		return d, err
 	case errors.Is(err, errLate), errors.Is(err, regular.ErrHeld), errors.Is(err, regular.ErrOther):

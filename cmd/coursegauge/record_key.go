@@ -35,7 +35,7 @@ records, by a way on which they know it comes from you.
 The passphrase is asked for twice; for scripts it is the first line of the file of
 --passphrase-file, - for standard input.`,
 		Example: "  coursegauge record key --out office.key",
-		Args:    noSuchCommand,
+		Args:    noArguments,
 		RunE:    func(*cobra.Command, []string) error { return runRecordKey(t, o) },
 	}
 	c.Flags().StringVar(&o.out, "out", "", "the secret key, `NAME.key`; the public one lies beside it as NAME.pub")

@@ -133,7 +133,7 @@ func (o recordMakeOptions) check() error {
 		return err
 	}
 	if info, err := os.Stat(filepath.Dir(o.out)); err != nil || !info.IsDir() {
-		return usageError{fmt.Sprintf("--out %s: its folder is not there", o.out), ""}
+		return usageError{fmt.Sprintf("--out %s: its folder is not there", o.out), "make it first: mkdir -p " + escape.Text(filepath.Dir(o.out))}
 	}
 	for _, what := range o.redact {
 		if what != "crew" {

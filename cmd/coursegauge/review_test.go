@@ -250,25 +250,27 @@ func TestNextCloseupIsThere(t *testing.T) {
 	r := startReview(t, dir)
 	b.openReview(r)
 	b.press("j")
-	var took []float64
+	var took, late []float64
 	b.eval(`(async () => {
-		const took = [];
+		const took = [], late = [];
 		for (let i = 0; i < 9; i++) {
-			await new Promise(done => setTimeout(done, 150)); // a person looks
+			await new Promise(requestAnimationFrame);
 			const began = performance.now();
 			document.dispatchEvent(new KeyboardEvent("keydown", {key: "j", bubbles: true}));
 			const e = document.querySelector("article.current"), img = e.querySelector("img"), box = img.getBoundingClientRect();
-			if (!img.complete || box.top < 0 || box.top > innerHeight) took.push(1e9);
+			if (!img.complete || !img.naturalWidth || box.top < 0 || box.top > innerHeight) late.push(i);
 			await img.decode();
 			await new Promise(requestAnimationFrame);
 			took.push(performance.now() - began);
 		}
+		window.late = late;
 		return took;
 	})()`, &took)
+	b.eval(`late`, &late)
 	slices.Sort(took)
-	t.Logf("ms: %.0f", took)
-	if took[len(took)/2] > 50 {
-		t.Errorf("the next close-up takes %.0f ms, half of the time more; 50 are allowed", took[len(took)/2])
+	t.Logf("ms: %.0f", took) // for who looks; how long it takes depends on what else the machine does
+	if len(took) != 9 || len(late) > 0 {
+		t.Errorf("of %d close-ups these were not on the screen with the key: %v", len(took), late)
 	}
 }
 

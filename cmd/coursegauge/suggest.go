@@ -1,7 +1,13 @@
 package main
 
 import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
 	"strings"
+
+	"coursegauge/report/escape"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -81,6 +87,29 @@ func nearest(typed string, names []string) string {
 		}
 	}
 	return ""
+}
+
+// nearPath is the hint about a path that is not there: one beside it with nearly
+// the same name, or else what usually helps.
+func nearPath(path, otherwise string) string {
+	path = filepath.Clean(path)
+	if _, err := os.Lstat(path); !errors.Is(err, fs.ErrNotExist) {
+		return otherwise
+	}
+	beside, err := os.ReadDir(filepath.Dir(path))
+	if err != nil {
+		return otherwise
+	}
+	best, least := "", max(1, len(filepath.Base(path))/3)+1
+	for _, e := range beside {
+		if d := slips(strings.ToLower(filepath.Base(path)), strings.ToLower(e.Name())); d < least && !strings.HasPrefix(e.Name(), ".") {
+			best, least = e.Name(), d
+		}
+	}
+	if best == "" {
+		return otherwise
+	}
+	return "did you mean: " + escape.Text(filepath.Join(filepath.Dir(path), best))
 }
 
 // slips counts the letters to change, insert, leave out or swap with the next

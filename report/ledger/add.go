@@ -108,7 +108,7 @@ func (l *Ledger) put(ctx context.Context, tx *sql.Tx, e Entry, out *Outcome) err
 			continue
 		}
 		have[p.SHA256] = true
-		if err := w.photo(ctx, id, p, day(p, d.Made), e.Answers); err != nil {
+		if err := w.photo(ctx, id, p, day(p), e.Answers); err != nil {
 			return fmt.Errorf("photo %q: %w", p.File, err)
 		}
 	}

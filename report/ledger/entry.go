@@ -1,7 +1,6 @@
 package ledger
 
 import (
-	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -59,12 +58,9 @@ func digest(of ...any) string {
 	return hex.EncodeToString(h.Sum(nil)[:16])
 }
 
-// day is the day a photo was taken on, as the place's clock showed it; that of
-// the inspection where the file does not say.
-func day(p inspection.Photo, made string) string {
-	s := cmp.Or(p.Taken, made)
-	return s[:min(len(s), len("2006-01-02"))]
-}
+// day is the day a photo was taken on, as the place's clock showed it, "" where
+// the file does not say: when it was inspected tells nothing of the work.
+func day(p inspection.Photo) string { return p.Taken[:min(len(p.Taken), len("2006-01-02"))] }
 
 // letters shorten the results of rules.
 var letters = map[string]string{"suspect": "s", "unresolved": "u", "clear": "c", "not_judged": "n"}

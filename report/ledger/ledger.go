@@ -32,7 +32,7 @@ var schema embed.FS
 
 const (
 	// current is the version of the schema, kept in the file as user_version.
-	current = 2
+	current = 3
 	// applicationID marks the file as ours: "cgld".
 	applicationID = 0x63676c64
 	// patience is how long a writer waits for the others, ms.

@@ -197,6 +197,60 @@ func TestOf(t *testing.T) {
 	}
 }
 
+// A photo without a date has none in the ledger either: it is in the work as a
+// whole, in no span of days, and counted where it is left out.
+func TestUndated(t *testing.T) {
+	l := create(t)
+	e := invented(1, 10, "north")
+	for i := range 3 {
+		e.Document.Photos[i].Taken = ""
+	}
+	out := l.mustAdd(t, e)
+	if out.Inspection.Undated != 3 || out.Inspection.First != "2026-05-05" || out.Inspection.Last != "2026-05-11" {
+		t.Errorf("%+v", out.Inspection)
+	}
+	none := invented(2, 2, "south")
+	none.Document.Photos[0].Taken, none.Document.Photos[1].Taken = "", ""
+	if out := l.mustAdd(t, none); out.Inspection.Undated != 2 || out.Inspection.First != "" || out.Inspection.Last != "" {
+		t.Errorf("%+v", out.Inspection)
+	}
+	for _, c := range []struct {
+		span                   Span
+		photos, dated, leftOut int
+	}{
+		{Span{}, 10, 7, 0}, {Span{"2026-05-01", "2026-05-31"}, 7, 7, 3}, {Span{From: "2026-05-06"}, 6, 6, 3},
+		{Span{To: "2026-05-06"}, 2, 2, 3}, {Span{"2026-05-20", "2026-05-20"}, 0, 0, 3}, // the day of the inspection
+	} {
+		w := l.mustOf(t, "north", c.span)
+		if len(w.Photos) != c.photos || len(w.Dated().Photos) != c.dated || w.LeftOut != c.leftOut {
+			t.Errorf("%+v: %d photos, %d dated, %d left out", c.span, len(w.Photos), len(w.Dated().Photos), w.LeftOut)
+		}
+	}
+	crews, err := l.Crews(context.Background())
+	if err != nil || len(crews) != 2 || crews[0] != (Crew{"north", "2026-05-05", "2026-05-11", 10, 3}) || crews[1] != (Crew{"south", "", "", 2, 2}) {
+		t.Errorf("%+v, %v", crews, err)
+	}
+}
+
+// A ledger of the second schema dated such photos by the inspection; that is
+// taken back.
+func TestSecondSchemaLosesInventedDays(t *testing.T) {
+	l := create(t)
+	e := invented(1, 4, "north")
+	e.Document.Photos[0].Taken = ""
+	l.mustAdd(t, e)
+	ctx := context.Background()
+	if _, err := l.db.ExecContext(ctx, "UPDATE photo SET day = '2026-05-20' WHERE taken = ''; PRAGMA user_version = 2"); err != nil {
+		t.Fatal(err)
+	}
+	if err := l.migrate(ctx); err != nil {
+		t.Fatal(err)
+	}
+	if w := l.mustOf(t, "north", Span{}); len(w.Photos) != 4 || len(w.Dated().Photos) != 3 {
+		t.Errorf("%d of %d photos have a day", len(w.Dated().Photos), len(w.Photos))
+	}
+}
+
 // One line a fastener, each photo once, nothing that a spreadsheet would run.
 func TestExport(t *testing.T) {
 	l := create(t)

@@ -16,6 +16,7 @@ type Inspection struct {
 	Made     string `json:"made"`
 	First    string `json:"first"` // days of its photos
 	Last     string `json:"last"`
+	Undated  int    `json:"undated"` // photos without a date
 	Photos   int    `json:"photos"`
 	Refused  int    `json:"refused"`
 	Heads    int    `json:"fasteners"`
@@ -26,7 +27,8 @@ type Inspection struct {
 }
 
 const listed = `SELECT i.id, i.key, i.title, i.folder, i.made, i.schedule,
-	coalesce((SELECT min(day) FROM photo p WHERE p.inspection = i.id), ''), coalesce((SELECT max(day) FROM photo p WHERE p.inspection = i.id), ''),
+	coalesce((SELECT min(nullif(day, '')) FROM photo p WHERE p.inspection = i.id), ''), coalesce((SELECT max(day) FROM photo p WHERE p.inspection = i.id), ''),
+	(SELECT count(*) FROM photo p WHERE p.inspection = i.id AND p.day = ''),
 	(SELECT count(*) FROM photo p WHERE p.inspection = i.id),
 	(SELECT count(*) FROM photo p WHERE p.inspection = i.id AND p.status = 'refused'),
 	(SELECT count(*) FROM photo p WHERE p.inspection = i.id AND p.counted = 1),
@@ -51,7 +53,7 @@ func list(ctx context.Context, db rows, query string, args ...any) (out []Inspec
 	defer r.Close()
 	for r.Next() {
 		var i Inspection
-		if err := r.Scan(&i.row, &i.ID, &i.Title, &i.Folder, &i.Made, &i.schedule, &i.First, &i.Last, &i.Photos, &i.Refused, &i.Counted, &i.Heads, &i.Decided); err != nil {
+		if err := r.Scan(&i.row, &i.ID, &i.Title, &i.Folder, &i.Made, &i.schedule, &i.First, &i.Last, &i.Undated, &i.Photos, &i.Refused, &i.Counted, &i.Heads, &i.Decided); err != nil {
 			return nil, err
 		}
 		i.ID = i.ID[:min(len(i.ID), 8)]

@@ -9,22 +9,36 @@ import (
 	"coursegauge/report/inspection"
 )
 
-// Span is a stretch of days, both inside it, as 2026-05-04; "" leaves a side open.
+// Span is a stretch of days, both inside it, as 2026-05-04; "" leaves a side
+// open. Photos without a date lie in no span but the one that is open on both.
 type Span struct{ From, To string }
 
 // Crew is somebody of whom the ledger has photos.
 type Crew struct {
 	Name        string
-	First, Last string // days
+	First, Last string // days; "" when no photo has a date
 	Photos      int
+	Undated     int // of these, without a date
 }
 
 // Work is what one crew did in a span: nothing of anybody else.
 type Work struct {
-	Crew   string
-	Span   Span
-	Jobs   []Job
-	Photos []Photo // by day, then as they were taken
+	Crew    string
+	Span    Span
+	Jobs    []Job
+	Photos  []Photo // by day, then as they were taken; those without a date first
+	LeftOut int     // photos of the crew without a date that a span with a side leaves out
+}
+
+// Dated is the work without the photos that have no date: what can be put in
+// order of time.
+func (w Work) Dated() Work {
+	n := 0
+	for n < len(w.Photos) && w.Photos[n].Day == "" {
+		n++
+	}
+	w.Photos = w.Photos[n:]
+	return w
 }
 
 // Job is an inspection that the work comes from.
@@ -38,7 +52,7 @@ type Photo struct {
 	Job     int // index in Jobs
 	SHA256  string
 	File    string
-	Day     string
+	Day     string // "" when the file does not say
 	Taken   string
 	Refused string // the reason; "" for a measured one
 	Heads   []Head
@@ -77,14 +91,14 @@ type Finding struct {
 // Crews are all of whom the ledger has photos, by name; photos of nobody are
 // left out.
 func (l *Ledger) Crews(ctx context.Context) (out []Crew, err error) {
-	r, err := l.db.QueryContext(ctx, "SELECT crew, min(day), max(day), count(*) FROM photo WHERE counted = 1 AND crew <> '' GROUP BY crew ORDER BY crew")
+	r, err := l.db.QueryContext(ctx, "SELECT crew, coalesce(min(nullif(day, '')), ''), max(day), count(*), sum(day = '') FROM photo WHERE counted = 1 AND crew <> '' GROUP BY crew ORDER BY crew")
 	if err != nil {
 		return nil, l.fault("read", err)
 	}
 	defer r.Close()
 	for r.Next() {
 		var c Crew
-		if err := r.Scan(&c.Name, &c.First, &c.Last, &c.Photos); err != nil {
+		if err := r.Scan(&c.Name, &c.First, &c.Last, &c.Photos, &c.Undated); err != nil {
 			return nil, l.fault("read", err)
 		}
 		out = append(out, c)
@@ -102,6 +116,8 @@ const (
 
 	photosOfCrew = `SELECT p.id, p.inspection, p.sha256, p.file, p.day, p.taken, p.reason,
 		(SELECT count(*) FROM missed m WHERE m.photo = p.id) FROM photo p WHERE` + ofCrew + `ORDER BY p.day, p.taken, p.file, p.id`
+
+	undatedOfCrew = `SELECT count(*) FROM photo p WHERE p.crew = ?1 AND p.counted = 1 AND p.day = ''`
 
 	headsOfCrew = `SELECT h.photo, h.n, h.x_px, h.y_px, h.radius_px, h.piece, h.above_butt, h.above_butt_u, h.left_end, h.left_end_u,
 		h.right_end, h.right_end_u, h.lower_joint, h.lower_joint_u, h.next_joint, h.next_joint_u, h.drive, h.rules, h.verdict, h.answer
@@ -133,10 +149,13 @@ func (l *Ledger) Of(ctx context.Context, crew string, s Span) (Work, error) {
 
 // bounds are the span as the queries take it: open sides beyond any day.
 func (s Span) bounds() (from, to string) {
-	if to = s.To; to == "" {
+	if from, to = s.From, s.To; from == "" && to != "" {
+		from = "0" // after no date, before every day
+	}
+	if to == "" {
 		to = "~"
 	}
-	return s.From, to
+	return from, to
 }
 
 func (w *Work) read(ctx context.Context, db rows) error {
@@ -168,6 +187,11 @@ func (w *Work) read(ctx context.Context, db rows) error {
 		return nil
 	}); err != nil {
 		return err
+	}
+	if w.Span != (Span{}) {
+		if err := db.QueryRowContext(ctx, undatedOfCrew, w.Crew).Scan(&w.LeftOut); err != nil {
+			return err
+		}
 	}
 	return w.parts(ctx, db, at)
 }

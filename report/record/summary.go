@@ -42,6 +42,7 @@ const (
 	mostRefusals = 6
 	mostNotes    = 5
 	longestText  = 150
+	longestWhat  = 150 // what is wrong with one head: whole reasons, the rest counted
 	longestTitle = 120
 )
 
@@ -59,7 +60,33 @@ type ruleRow struct {
 	Suspect, Unresolved, Wrong, Sound, Unsure, Undone int
 }
 
-type findingRow struct{ Where, What, Settled string }
+type findingRow struct {
+	Where, What, Settled string
+	more                 int // reasons that have no room
+}
+
+// add puts a further reason into the row, whole, or counts it.
+func (r *findingRow) add(reason string) {
+	if all := cut(r.What+"; "+reason, 2*longestWhat); r.more == 0 && len([]rune(all)) <= longestWhat {
+		r.What = all
+		return
+	}
+	r.more++
+}
+
+// whole is what stands in the row, with the count of what does not.
+func (r *findingRow) whole() string {
+	rest := ""
+	switch r.more {
+	case 0:
+		return r.What
+	case 1:
+		rest = "; and one more limit"
+	default:
+		rest = fmt.Sprintf("; and %d more limits", r.more)
+	}
+	return cutAtWord(r.What, longestWhat-len(rest)) + rest
+}
 
 // summary is what the template shows.
 type summary struct {
@@ -134,6 +161,17 @@ func cut(s string, most int) string {
 		return string(r[:most-1]) + "…"
 	}
 	return string(r)
+}
+
+// cutAtWord is cut, between two words where there are any.
+func cutAtWord(s string, most int) string {
+	short := cut(s, most)
+	if head, cutOff := strings.CutSuffix(short, "…"); cutOff {
+		if at := strings.LastIndexByte(head, ' '); at > 0 {
+			return head[:at] + " …"
+		}
+	}
+	return short
 }
 
 func (s *summary) facts(v Verdict, sch schedule.Schedule) {
@@ -270,11 +308,11 @@ func (s *summary) findings(v Verdict) {
 	marked(v, func(p inspection.Photo, target, at, _, result, text string) {
 		reason := firstPart(text) // what is usually done stands in the report
 		if row := rows[p.SHA256+target]; row != nil {
-			row.What = cut(row.What+"; "+reason, longestText)
+			row.add(reason)
 			return
 		}
 		what, by := v.Answers.Answer(p.SHA256, target)
-		row := &findingRow{Where: cut(p.File, 60) + ", " + at, What: cut(reason, longestText)}
+		row := &findingRow{Where: cut(p.File, 60) + ", " + at, What: cutAtWord(reason, longestWhat)}
 		switch {
 		case what == review.Wrong || what == review.Conflict:
 			row.Settled = fmt.Sprintf("%s; %s, %s", words[what], cut(by.Who, 40), clock(by.When))
@@ -292,6 +330,7 @@ func (s *summary) findings(v Verdict) {
 	})
 	all := append(first, second...)
 	for _, row := range all[:min(len(all), mostFindings)] {
+		row.What = row.whole()
 		s.Findings = append(s.Findings, *row)
 	}
 	s.MoreFindings = len(all) - len(s.Findings)

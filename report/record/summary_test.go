@@ -57,3 +57,30 @@ func TestCardWords(t *testing.T) {
 		}
 	}
 }
+
+// A row holds whole reasons and counts the others; no word is cut where there are several.
+func TestFindingRow(t *testing.T) {
+	half, long := strings.Repeat("word ", longestWhat/10-5)+"end", strings.Repeat("word ", longestWhat/5)+"end"
+	for _, c := range []struct {
+		first string
+		then  []string
+		want  string
+	}{
+		{"too low", nil, "too low"},
+		{"too low", []string{"too near"}, "too low; too near"},
+		{half, []string{half}, half + "; " + half},
+		{half, []string{half, half}, half + "; " + half + "; and one more limit"},
+		{half, []string{long, "short", "short"}, half + "; and 3 more limits"},
+		{long, nil, strings.TrimSuffix(strings.Repeat("word ", longestWhat/5-1), " ") + " …"},
+		{strings.Repeat("x", longestWhat+9), nil, strings.Repeat("x", longestWhat-1) + "…"},
+		{long, []string{"short"}, strings.TrimSuffix(strings.Repeat("word ", (longestWhat-len("; and one more limit"))/5-1), " ") + " …; and one more limit"},
+	} {
+		r := findingRow{What: cutAtWord(c.first, longestWhat)}
+		for _, reason := range c.then {
+			r.add(reason)
+		}
+		if got := r.whole(); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+}

@@ -65,7 +65,7 @@ func bins(w ledger.Work) (out []bin, by string) {
 	}{{"day", func(d string) string { return d }}, {"week", monday}, {"month", func(d string) string { return d[:min(7, len(d))] }}} {
 		at := map[string]int{}
 		out = nil
-		for _, p := range w.Photos {
+		for _, p := range w.Dated().Photos {
 			name := step.start(p.Day)
 			for _, h := range p.Heads {
 				s := standing(h.Verdict, h.Answer)
@@ -107,9 +107,10 @@ func monday(day string) string {
 	return t.AddDate(0, 0, -(int(t.Weekday())+6)%7).Format(time.DateOnly)
 }
 
-// Halves cuts a work in two at a day, so that both have about as many photos;
-// ok is false when all are of one day.
+// Halves cuts the dated photos of a work in two at a day, so that both have about
+// as many; ok is false when all are of one day.
 func Halves(w ledger.Work) (before, after ledger.Work, ok bool) {
+	w = w.Dated()
 	if len(w.Photos) < 2 {
 		return w, w, false
 	}

@@ -120,10 +120,17 @@ func Write(w io.Writer, p Periods, pictures Pictures, l Look) error {
 func write(w io.Writer, p Periods, pictures Pictures, l Look, s speaker) error {
 	st := newStudy(p.Work)
 	d := document{base: newBase(s.say("Nailing of %s", p.Work.Crew), p.Work.Crew, l, s)}
-	if n := len(p.Work.Photos); n > 0 {
-		d.Period = s.say("From %s to %s.", p.Work.Photos[0].Day, p.Work.Photos[n-1].Day)
+	dated := p.Work.Dated().Photos
+	if n := len(dated); n > 0 {
+		d.Period = s.say("From %s to %s.", dated[0].Day, dated[n-1].Day)
 	}
 	d.lead(st)
+	if n := len(p.Work.Photos) - len(dated); n > 0 {
+		d.Lead = append(d.Lead, s.say("Photos without a date: %s. They count here, but in no change over time.", s.count(n)))
+	}
+	if n := p.Work.LeftOut; n > 0 {
+		d.Lead = append(d.Lead, s.say("Photos without a date: %s. They are left out, since nobody knows whether they are of these days.", s.count(n)))
+	}
 	for i := range st.frames {
 		f := &st.frames[i]
 		on := slices.DeleteFunc(slices.Clone(st.points), func(q point) bool { return q.frame != f || math.IsNaN(q.x) })
@@ -244,6 +251,10 @@ func (s speaker) placement(name string, p Placement) placementRow {
 // change says whether the later time is better than the earlier one.
 func (d *document) change(p Periods) {
 	s := d.speaker
+	if len(p.Work.Dated().Photos) == 0 {
+		d.Note = s.say("No photo has a date, so there is nothing to compare.")
+		return
+	}
 	if !p.Compared {
 		d.Note = s.say("There are photos of one day only, so there is nothing to compare.")
 		if !p.Halved {

@@ -73,6 +73,11 @@ func sheets(t *testing.T, lang string, asked func(string)) []string {
 	for i := range weeks.Photos {
 		weeks.Photos[i].Day = weekly(i)
 	}
+	some, none, left := varied(9, 8), varied(9, 4), varied(9, 8)
+	some.Photos[0].Day, left.LeftOut = "", 3
+	for i := range none.Photos {
+		none.Photos[i].Day = ""
+	}
 	picture := func(c Case) Picture {
 		if c.Photo.Day > "2026-05-15" {
 			return Picture{}
@@ -85,7 +90,8 @@ func sheets(t *testing.T, lang string, asked func(string)) []string {
 		{Work: better, Compared: true, Earlier: w, Later: better},
 		{Work: w, Compared: true, Halved: true, Earlier: w, Later: varied(3, 40)},
 		{Work: one, Halved: true}, {Work: perfect, Before: ledger.Span{From: "2026-01-01", To: "2026-01-31"}},
-		{Work: estimated, Halved: true}, {Work: unjudged, Compared: true, Earlier: unjudged, Later: unjudged}, {Work: months, Halved: true}, {Work: weeks, Halved: true}, {Work: low, Halved: true}, {Work: habitual("high", true), Halved: true},
+		{Work: estimated, Halved: true}, {Work: unjudged, Compared: true, Earlier: unjudged, Later: unjudged}, {Work: months, Halved: true}, {Work: weeks, Halved: true}, {Work: low, Halved: true},
+		{Work: some, Halved: true}, {Work: none, Halved: true}, {Work: left, Halved: true}, {Work: habitual("high", true), Halved: true},
 	}
 	for key := range habitWords {
 		periods = append(periods, Periods{Work: habitual(key, false), Halved: true})

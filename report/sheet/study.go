@@ -141,7 +141,9 @@ func newStudy(w ledger.Work) Study {
 		return rates[k]
 	}
 	for i, p := range w.Photos {
-		days[p.Day] = true
+		if p.Day != "" {
+			days[p.Day] = true
+		}
 		if p.Refused != "" {
 			s.Refused++
 		}

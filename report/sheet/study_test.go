@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"coursegauge/report/inspection"
@@ -171,6 +172,34 @@ func TestHabits(t *testing.T) {
 	}
 	if a, b := habits[0].Shown[0], habits[0].Shown[1]; a.Photo.File != "p3.jpg" || b.Photo.File != "p2.jpg" || math.Abs(a.Off-a.Limit-8) > 1e-9 {
 		t.Errorf("%+v, %+v", a, b)
+	}
+}
+
+// A photo without a date is in the figures and in no trend.
+func TestUndatedStayOutOfTrends(t *testing.T) {
+	w := apprentice{}.work(rand.New(rand.NewPCG(1, 1)), 28)
+	before, _ := bins(w)
+	heads := NewStudy(w).Heads.Judged()
+	undated := w.Photos[27]
+	undated.Day = ""
+	w.Photos = append([]ledger.Photo{undated, undated}, w.Photos...)
+	after, _ := bins(w)
+	if !slices.Equal(before, after) {
+		t.Errorf("the chart was %v and is %v", before, after)
+	}
+	a, b, ok := Halves(w)
+	if !ok || len(a.Photos) != 14 || len(b.Photos) != 14 || a.Photos[0].Day != "2026-05-01" {
+		t.Errorf("%v, halves of %d and %d", ok, len(a.Photos), len(b.Photos))
+	}
+	s := NewStudy(w)
+	if s.Photos != 30 || s.Days != 28 || s.Heads.Judged() <= heads {
+		t.Errorf("%d photos of %d days, %d heads judged, %d without the undated", s.Photos, s.Days, s.Heads.Judged(), heads)
+	}
+	for i := range w.Photos {
+		w.Photos[i].Day = ""
+	}
+	if _, _, ok := Halves(w); ok {
+		t.Error("photos without a date were put in order of time")
 	}
 }
 

@@ -18,6 +18,9 @@ import (
 var texts = [][2]string{
 	{"Nailing of %s", "Clavado de %s"},
 	{"From %s to %s.", "Del %s al %s."},
+	{"Photos without a date: %s. They count here, but in no change over time.", "Fotos sin fecha: %s. Cuentan aquí, pero en ningún cambio a lo largo del tiempo."},
+	{"Photos without a date: %s. They are left out, since nobody knows whether they are of these days.", "Fotos sin fecha: %s. Quedan fuera, porque nadie sabe si son de estos días."},
+	{"No photo has a date, so there is nothing to compare.", "Ninguna foto tiene fecha, así que no hay nada que comparar."},
 	{"Only photos of %s are on this sheet.", "En esta hoja solo hay fotos de %s."},
 	{"At a glance", "De un vistazo"},
 	{"photos", "fotos"}, {"nails", "clavos"}, {"bad", "mal"}, {"cannot be told", "no se puede saber"}, {"days", "días"},
