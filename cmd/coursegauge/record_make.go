@@ -363,7 +363,7 @@ func predecessor(path string) (*record.Predecessor, error) {
 		return nil, err
 	}
 	defer src.Close()
-	v, err := record.Verify(context.Background(), src, record.Options{})
+	v, err := record.Verify(context.Background(), src, record.Options{Version: version})
 	if err != nil {
 		return nil, failure{escape.Text(fmt.Sprintf("--follows %s: %v", path, cause(err))), ""}
 	}

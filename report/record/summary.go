@@ -284,6 +284,9 @@ func (s *summary) findings(v Verdict) {
 	rows := map[string]*findingRow{}
 	marked(v, func(p inspection.Photo, target, at, _, result, text string) {
 		reason, _, _ := strings.Cut(text, "; ") // what is usually done stands in the report
+		if strings.Count(reason, "(") > strings.Count(reason, ")") {
+			reason += ")"
+		}
 		if row := rows[p.SHA256+target]; row != nil {
 			row.What = cut(row.What+"; "+reason, longestText)
 			return
