@@ -105,7 +105,7 @@ func runRecordMake(ctx context.Context, t *terminal, o recordMakeOptions, dir st
 		return err
 	}
 	for _, left := range bag.Leftovers(o.out) {
-		t.warn("%s is left over from a run that was cut off, and no record; remove it", escape.Text(left))
+		t.warn("%s is left over from a run that was cut off, and no record; remove it", left)
 	}
 	if err := o.seals(t, &in); err != nil {
 		return err
@@ -303,7 +303,7 @@ func (o recordMakeOptions) crewList(t *terminal, schedule string) string {
 	case err != nil:
 		return ""
 	case !info.Mode().IsRegular():
-		t.warn("%s is no regular file and is not taken into the record; --crews FILE names the list", escape.Text(beside))
+		t.warn("%s is no regular file and is not taken into the record; --crews FILE names the list", beside)
 		return ""
 	}
 	return beside
@@ -395,7 +395,7 @@ func (o recordMakeOptions) explain(ctx context.Context, err error) error {
 
 func (o recordMakeOptions) tell(t *terminal, m record.Made) error {
 	for _, d := range m.Doubts {
-		t.warn("%s", escape.Text(d))
+		t.warn("%s", d)
 	}
 	if m.NotDone > 0 {
 		t.warn("the run was stopped before %s: this record is not complete; finish it by the same inspect command, then make the record again", plural(m.NotDone, "photo", "photos"))
@@ -413,15 +413,15 @@ func (o recordMakeOptions) print(t *terminal, m record.Made) error {
 			"decisions": m.Contents.Decisions, "signed_by": m.Contents.SignedBy, "time_stamped": m.Contents.Stamped, "left_out": append([]string{}, m.Contents.LeftOut...),
 		})
 	}
-	t.say("%s: %s, %s, %s", escape.Text(o.out), plural(len(m.Contents.Photos), "photo", "photos"), plural(m.Contents.Decisions, "decision", "decisions"), megabytes(m.Octets))
+	t.say("%s: %s, %s, %s", o.out, plural(len(m.Contents.Photos), "photo", "photos"), plural(m.Contents.Decisions, "decision", "decisions"), megabytes(m.Octets))
 	for _, what := range m.Contents.LeftOut {
-		t.say("left out: %s", escape.Text(what))
+		t.say("left out: %s", what)
 	}
 	if m.Contents.Elsewhere > 0 {
 		t.say("%s about an earlier inspection, kept aside", plural(m.Contents.Elsewhere, "decision", "decisions"))
 	}
 	t.say("number: %s", m.Digest)
-	t.tell("The number stands for the whole record: write it down elsewhere. Check it: coursegauge record verify %s", escape.Text(o.out))
+	t.tell("The number stands for the whole record: write it down elsewhere. Check it: coursegauge record verify %s", o.out)
 	return nil
 }
 
