@@ -7,6 +7,7 @@ import (
 	"hash/crc32"
 	"image"
 	"image/png"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -538,6 +539,12 @@ func TestEXIFOfFacts(t *testing.T) {
 	}
 	if exifOf(photo.Facts{Orientation: 1}) != nil {
 		t.Error("EXIF that says nothing")
+	}
+	for v, want := range map[float64][2]uint32{4.38: {219, 50}, 2: {2, 1}, 0.5: {1, 2}, 1.25: {5, 4}} {
+		got := exifRatio(0x920a, v)
+		if num, den := binary.LittleEndian.Uint32(got.value), binary.LittleEndian.Uint32(got.value[4:]); num != want[0] || den != want[1] {
+			t.Errorf("%g is %d/%d, want %d/%d", v, num, den, want[0], want[1])
+		}
 	}
 	// values begin at even places (TIFF 6.0, section 2)
 	texts := exifDirectory(nil, []exifField{exifText(1, "abcd"), exifText(2, "abcdef"), exifText(3, "abcdefgh")})
