@@ -12,7 +12,6 @@ import (
 	"coursegauge/calibrate/lens"
 	"coursegauge/report/cache"
 	"coursegauge/report/crew"
-	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 	"coursegauge/report/page"
 	"coursegauge/report/schedule"
@@ -147,7 +146,7 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	}
 	skipped := photos.skippedFolders(o.out, o.stages)
 	for _, folder := range skipped {
-		t.warn("not looked into: %s, a folder with photos; name it, too, to have them measured", escape.Text(folder))
+		t.warn("not looked into: %s, a folder with photos; name it, too, to have them measured", folder)
 	}
 	mine := o.shard.of(ctx, photos.photos)
 	if ctx.Err() != nil {
@@ -159,7 +158,7 @@ func runInspect(ctx context.Context, t *terminal, o inspectOptions, args []strin
 	}
 	at := photosFrom(o.out, photos.photos)
 	if at == "" && len(photos.photos) > 0 {
-		t.tell("the photos do not lie beside %s: the report has no links to them, and review and record make need --photos", escape.Text(o.out))
+		t.tell("the photos do not lie beside %s: the report has no links to them, and review and record make need --photos", o.out)
 	}
 	store, err := openCache(t, o.cache, o.noCache)
 	if err != nil {

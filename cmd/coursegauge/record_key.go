@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 	"strings"
 
-	"coursegauge/report/escape"
 	"coursegauge/report/record/seal"
 
 	"github.com/google/renameio/v2"
@@ -127,8 +126,8 @@ func passphraseIn(file string) (string, error) {
 // warnOpen tells of a file with a secret that other users can read.
 func warnOpen(t *terminal, path, what string) {
 	if info, err := os.Stat(path); err == nil && info.Mode().IsRegular() && info.Mode().Perm()&0o077 != 0 {
-		t.warn("the %s in %s can be read by other users of this machine (mode %04o)", what, escape.Text(path), info.Mode().Perm())
-		t.hint("chmod 600 " + escape.Text(path))
+		t.warn("the %s in %s can be read by other users of this machine (mode %04o)", what, path, info.Mode().Perm())
+		t.hint("chmod 600 " + path)
 	}
 }
 
@@ -147,7 +146,7 @@ func openSecretKey(t *terminal, path, passphraseFile string) (seal.Key, error) {
 		return seal.Key{}, err
 	}
 	if why := seal.Weak(passphrase); why != "" {
-		t.warn("the passphrase of %s is weak: %s; whoever gets the key's file can guess it", escape.Text(path), why)
+		t.warn("the passphrase of %s is weak: %s; whoever gets the key's file can guess it", path, why)
 	}
 	k, err := seal.OpenKey(data, passphrase)
 	if err != nil {

@@ -105,7 +105,7 @@ func runRecordMake(ctx context.Context, t *terminal, o recordMakeOptions, dir st
 		return err
 	}
 	for _, left := range bag.Leftovers(o.out) {
-		t.warn("%s is left over from a run that was cut off, and no record; remove it", escape.Text(left))
+		t.warn("%s is left over from a run that was cut off, and no record; remove it", left)
 	}
 	if err := o.seals(t, &in); err != nil {
 		return err
@@ -308,7 +308,7 @@ func (o recordMakeOptions) crewList(t *terminal, schedule string) string {
 	case err != nil:
 		return ""
 	case !info.Mode().IsRegular():
-		t.warn("%s is no regular file and is not taken into the record; --crews FILE names the list", escape.Text(beside))
+		t.warn("%s is no regular file and is not taken into the record; --crews FILE names the list", beside)
 		return ""
 	}
 	return beside
@@ -368,7 +368,7 @@ func predecessor(path string) (*record.Predecessor, error) {
 		return nil, err
 	}
 	defer src.Close()
-	v, err := record.Verify(context.Background(), src, record.Options{})
+	v, err := record.Verify(context.Background(), src, record.Options{Version: version})
 	if err != nil {
 		return nil, failure{escape.Text(fmt.Sprintf("--follows %s: %v", path, cause(err))), ""}
 	}
@@ -400,7 +400,7 @@ func (o recordMakeOptions) explain(ctx context.Context, err error) error {
 
 func (o recordMakeOptions) tell(t *terminal, m record.Made, stand int) error {
 	for _, d := range m.Doubts {
-		t.warn("%s", escape.Text(d))
+		t.warn("%s", d)
 	}
 	if m.NotDone > 0 {
 		t.warn("the run was stopped before %s: this record is not complete; finish it by the same inspect command, then make the record again", plural(m.NotDone, "photo", "photos"))
@@ -422,15 +422,15 @@ func (o recordMakeOptions) print(t *terminal, m record.Made, stand int) error {
 	if undone := m.Contents.Decisions - stand; undone > 0 {
 		decided += fmt.Sprintf(" (and %d that were changed or undone)", undone)
 	}
-	t.say("%s: %s, %s, %s", escape.Text(o.out), plural(len(m.Contents.Photos), "photo", "photos"), decided, megabytes(m.Octets))
+	t.say("%s: %s, %s, %s", o.out, plural(len(m.Contents.Photos), "photo", "photos"), decided, megabytes(m.Octets))
 	for _, what := range m.Contents.LeftOut {
-		t.say("left out: %s", escape.Text(what))
+		t.say("left out: %s", what)
 	}
 	if m.Contents.Elsewhere > 0 {
 		t.say("%s about an earlier inspection, kept aside", plural(m.Contents.Elsewhere, "decision", "decisions"))
 	}
 	t.say("number: %s", m.Digest)
-	t.tell("The number stands for the whole record: write it down elsewhere. Check it: coursegauge record verify %s", escape.Text(o.out))
+	t.tell("The number stands for the whole record: write it down elsewhere. Check it: coursegauge record verify %s", o.out)
 	return nil
 }
 

@@ -81,7 +81,7 @@ func runRecordSummary(ctx context.Context, t *terminal, o recordSummaryOptions, 
 	if err := writeWhole(o.out, page); err != nil {
 		return err
 	}
-	t.say("summary: %s, two pages; print it from a browser", escape.Text(o.out))
+	t.say("summary: %s, two pages; print it from a browser", o.out)
 	t.say("number: %s", v.Digest)
 	return nil
 }

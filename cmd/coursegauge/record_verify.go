@@ -137,7 +137,7 @@ func (o recordVerifyOptions) options(t *terminal) (record.Options, error) {
 	}
 	if !o.noMeasuring {
 		out.Measure = measurerOf
-		out.Progress = func(file string) { t.tell("measured again: %s", escape.Text(file)) }
+		out.Progress = func(file string) { t.tell("measured again: %s", file) }
 	}
 	return out, nil
 }
@@ -218,9 +218,9 @@ func (o recordVerifyOptions) find(path string, f *record.Predecessor) (at, wrong
 
 func (v *verified) print(t *terminal) {
 	if v.Title != "" {
-		t.say("%s: record of \"%s\", made %s", escape.Text(v.Record), escape.Text(v.Title), escape.Text(v.Made))
+		t.say("%s: record of \"%s\", made %s", v.Record, v.Title, v.Made)
 	} else {
-		t.say("%s", escape.Text(v.Record))
+		t.say("%s", v.Record)
 	}
 	for _, p := range v.Problems {
 		t.say("  PROBLEM %s", p)
@@ -230,16 +230,16 @@ func (v *verified) print(t *terminal) {
 		t.say("  number %s", v.Number)
 	}
 	if v.Signed != "" {
-		t.say("  signed with %s", escape.Text(v.Signed))
+		t.say("  signed with %s", v.Signed)
 	}
 	if s := v.Stamp; s != nil {
-		t.say("  time stamp of %s by %s", s.Time.Format("2006-01-02 15:04:05 UTC"), escape.Text(s.Authority))
+		t.say("  time stamp of %s by %s", s.Time.Format("2006-01-02 15:04:05 UTC"), s.Authority)
 	}
 	if v.Again > 0 {
 		t.say("  measured again: %s", plural(v.Again, "photo", "photos"))
 	}
 	for _, n := range v.Notes {
-		t.say("  note: %s", escape.Text(n))
+		t.say("  note: %s", n)
 	}
 	last := "complete and unchanged"
 	if len(v.Problems) > 0 {
@@ -283,7 +283,7 @@ func verifyBag(ctx context.Context, t *terminal, path string, asJSON bool) error
 		for _, w := range r.Warnings {
 			t.say("warning %s", w)
 		}
-		t.say("%s: BagIt %s, %s, %s, %s", escape.Text(path), r.Version, plural(r.Files, "payload file", "payload files"), plural(len(r.Problems), "problem", "problems"), plural(len(r.Warnings), "warning", "warnings"))
+		t.say("%s: BagIt %s, %s, %s, %s", path, r.Version, plural(r.Files, "payload file", "payload files"), plural(len(r.Problems), "problem", "problems"), plural(len(r.Warnings), "warning", "warnings"))
 	}
 	if !r.Valid() {
 		return errNeedsPerson

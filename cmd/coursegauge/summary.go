@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	"coursegauge/report/escape"
 	"coursegauge/report/inspection"
 )
 
@@ -79,7 +78,7 @@ func (s summary) print(t *terminal) {
 		t.say("stopped: %d of %s done and written", s.Photos-len(s.NotDone), plural(s.Photos, "photo", "photos"))
 	}
 	for _, file := range slices.SortedFunc(maps.Keys(s.Twice), compareNatural) {
-		t.say("counted once, the same bytes: %s, %s", escape.Text(file), escape.Text(strings.Join(s.Twice[file], ", ")))
+		t.say("counted once, the same bytes: %s, %s", file, strings.Join(s.Twice[file], ", "))
 	}
 	if s.Product.Warning != "" {
 		t.say("%s", s.Product.Warning)

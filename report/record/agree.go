@@ -1,11 +1,13 @@
 package record
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"coursegauge/report/inspection"
 	"coursegauge/report/review"
@@ -33,6 +35,33 @@ type Measurer func(ctx context.Context, file string, data []byte) (inspection.Ph
 type differences struct {
 	wrong   []string // what nothing explains
 	version []string // what another version of the program explains
+}
+
+// sameFacts compares what the photo's own file tells. The device is passed over when
+// the record leaves something out: names of crews are replaced in it.
+func sameFacts(then, now inspection.Photo, leftOut bool, say func(format string, args ...any)) {
+	for _, f := range []struct{ name, then, now string }{
+		{"was taken", then.Taken, now.Taken}, {"was taken at", placeWords(then.Location), placeWords(now.Location)},
+		{"comes from the device", then.Device, now.Device}, {"has the size", sizeWords(then.Image), sizeWords(now.Image)},
+	} {
+		if f.then != f.now && !(leftOut && f.name == "comes from the device") {
+			say("%s %s in the record and %s by its own file", f.name, cmp.Or(f.then, "not given"), cmp.Or(f.now, "not given"))
+		}
+	}
+}
+
+func placeWords(l *inspection.Location) string {
+	if l == nil {
+		return ""
+	}
+	return fmt.Sprint(l.Lat, ", ", l.Lon)
+}
+
+func sizeWords(i *inspection.Image) string {
+	if i == nil {
+		return ""
+	}
+	return fmt.Sprintf("%d by %d px, orientation %d,", i.Width, i.Height, i.Orientation)
 }
 
 // disagreements compares a photo with itself measured again. By the same version of
@@ -74,7 +103,23 @@ func disagreements(then, now inspection.Photo, sameVersion bool) (d differences)
 		}
 	}
 	sameFindings(then.Findings, now.Findings, explained)
+	if a, b := checkWords(then.Checks), checkWords(now.Checks); a != b {
+		explained("passes the checks %s in the record and %s when measured again", a, b)
+	}
 	return d
+}
+
+// checkWords names the checks, those that failed with a mark.
+func checkWords(checks []inspection.Check) string {
+	var out []string
+	for _, c := range checks {
+		if name := c.Name; c.OK {
+			out = append(out, name)
+		} else {
+			out = append(out, name+" (failed)")
+		}
+	}
+	return cmp.Or(strings.Join(out, ", "), "none")
 }
 
 // sameHead compares one head.

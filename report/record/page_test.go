@@ -2,6 +2,7 @@ package record
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"path/filepath"
 	"slices"
@@ -81,6 +82,55 @@ func TestPlainPage(t *testing.T) {
 			}
 		}
 	}
+}
+
+var update = flag.Bool("update", false, "renew the goldens")
+
+// golden holds a text against a file, line by line.
+func golden(t *testing.T, file, got string) {
+	t.Helper()
+	path := filepath.Join(testdata, "goldens", file)
+	if *update {
+		mustWrite(t, path, []byte(got))
+	}
+	have, want := strings.Split(got, "\n"), strings.Split(string(mustRead(t, path)), "\n")
+	for i := range max(len(have), len(want)) {
+		if i >= len(have) || i >= len(want) || have[i] != want[i] {
+			t.Fatalf("%s: line %d differs: %q, want %q", path, i+1, have[min(i, len(have)):min(i+1, len(have))], want[min(i, len(want)):min(i+1, len(want))])
+		}
+	}
+}
+
+// The page and the summary of a record with everything that can be told in it, word for
+// word: people disagree, something is left out, photos were decided, signed and refused.
+func TestWordForWord(t *testing.T) {
+	in := job(t)
+	other := in.Decisions[1]
+	other.ID, other.What, other.Who, other.Note = hashOf(nil)[:32], review.Wrong, "second reader", "a second look"
+	earlier := in.Decisions[0]
+	earlier.ID, earlier.Target = hashOf([]byte{1})[:32], "head/77"
+	in.Decisions = append(in.Decisions, other, earlier)
+	in.Document.NotDone = []string{"later.jpg"}
+	in.Document.Photos[1].Card = &inspection.Card{Number: 3, Size: "proved"}
+	in.Inspection = encoded(t, in.Document)
+	in.Cards, in.Crews = &NamedFile{"cards.yaml", []byte("cards")}, &NamedFile{"crews.yaml", []byte("crews")}
+	in.Follows = &Predecessor{"first record.zip", hashOf([]byte("first")), "2026-05-01T00:00:00Z"}
+	path := filepath.Join(t.TempDir(), "r")
+	mustMake(t, in, path)
+	golden(t, "record-page.txt", string(mustRead(t, filepath.Join(path, "data", pagePath))))
+	src, err := bag.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer src.Close()
+	v := verdictOf(t, path, Options{Version: "test"})
+	html, err := Summary(src, v, SummaryOptions{Property: "Example Street 1", Squares: 24, Name: "r.zip"})
+	if err != nil {
+		t.Fatal(err, said(v))
+	}
+	head, rest, _ := strings.Cut(string(html), "<style>")
+	_, body, _ := strings.Cut(rest, "</style>") // without the fonts
+	golden(t, "record-summary.html", strings.ReplaceAll(head+body, v.Digest, "NUMBER"))
 }
 
 // Lines are as long as they may be and no longer.

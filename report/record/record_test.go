@@ -295,6 +295,15 @@ func TestMissingSeals(t *testing.T) {
 			t.Errorf("without %s:\n%s", file, said(v))
 		}
 	}
+	both := copyOf(t, whole)
+	for _, file := range []string{bag.ManifestFile, bag.TagManifestFile} {
+		if err := os.Remove(filepath.Join(both, file)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if v := verdictOf(t, both, Options{}); strings.Count(said(v), "is missing or cannot be read; a record has it") != 2 {
+		t.Errorf("without both lists:\n%s", said(v))
+	}
 	if v := verdictOf(t, whole, Options{Trust: []Trusted{{"other.pub", signer(t).Public()}}}); !strings.Contains(said(v), "none of those to trust") {
 		t.Errorf("another key to trust:\n%s", said(v))
 	}
@@ -333,7 +342,7 @@ func TestManifestMore(t *testing.T) {
 
 // record.json is text that a person can read, in one form.
 func TestContentsAreReadable(t *testing.T) {
-	data, err := Contents{Format: Format, Title: "A & <b>", Photos: []Photo{{File: "a", Path: "photos/a", SHA256: "0"}}}.encode()
+	data, err := Contents{Format: format, Title: "A & <b>", Photos: []Photo{{File: "a", Path: "photos/a", SHA256: "0"}}}.encode()
 	want := `{
  "format": "coursegauge-record/1",
  "made": "",

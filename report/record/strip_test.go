@@ -508,6 +508,12 @@ func TestEmptySegments(t *testing.T) {
 			t.Errorf("%q: %q, %v", coded, out, err)
 		}
 	}
+	// the number of lines (T.81, B.2.5) is kept when it is no more than that
+	for between, want := range map[string]string{"\xff\xdc\x00\x04\x00\x20": "\xff\xdc\x00\x04\x00\x20", "\xff\xdc\x00\x05\x00\x20x": "", "\xff\xdc\x00\x03\x00": ""} {
+		if out, err := stripScans([]byte("scan:"), []byte("\x05"+between+"\xff\xd9"), 0); err != nil || string(out) != "scan:\x05"+want+"\xff\xd9" {
+			t.Errorf("%q: %q, %v", between, out, err)
+		}
+	}
 	for name, bad := range map[string][]byte{
 		"a length of one": slices.Concat(plain[:2], []byte{0xff, 0xfe, 0, 1}, plain[2:]), "cut in a segment": plain[:9], "ends in fill": slices.Concat(plain[:len(plain)-2], []byte{0xff, 0xff, 0xff}),
 		"an end before the scan": slices.Concat(plain[:2], []byte{0xff, 0xd9, 0, 2}, plain[2:]),
@@ -532,6 +538,12 @@ func TestEXIFOfFacts(t *testing.T) {
 	}
 	if exifOf(photo.Facts{Orientation: 1}) != nil {
 		t.Error("EXIF that says nothing")
+	}
+	for v, want := range map[float64][2]uint32{4.38: {219, 50}, 2: {2, 1}, 0.5: {1, 2}, 1.25: {5, 4}} {
+		got := exifRatio(0x920a, v)
+		if num, den := binary.LittleEndian.Uint32(got.value), binary.LittleEndian.Uint32(got.value[4:]); num != want[0] || den != want[1] {
+			t.Errorf("%g is %d/%d, want %d/%d", v, num, den, want[0], want[1])
+		}
 	}
 	// values begin at even places (TIFF 6.0, section 2)
 	texts := exifDirectory(nil, []exifField{exifText(1, "abcd"), exifText(2, "abcdef"), exifText(3, "abcdefgh")})

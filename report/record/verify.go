@@ -100,6 +100,7 @@ func Verify(ctx context.Context, src bag.Source, o Options) (Verdict, error) {
 		v.settings()
 		v.verdicts()
 		v.decisions()
+		v.derived()
 		if err := v.measureAgain(ctx); err != nil {
 			return Verdict{}, err
 		}
@@ -329,6 +330,38 @@ func (v *verifier) decisions() {
 	v.Answers = review.Fold(list)
 }
 
+// derived writes what record make wrote from the rest again and holds it against what
+// is there. The report, of which nothing but its pictures is left to make it from, is
+// vouched for by a signature alone.
+func (v *verifier) derived() {
+	if v.Answers == nil {
+		return // told already
+	}
+	_, report := v.report.Sums[bag.Payload+reportPath]
+	_, authority := v.report.Sums[authorityFile]
+	var csv bytes.Buffer
+	if err := inspection.EncodeCSVDecided(&csv, v.Document, v.Answers.Decider()); err != nil {
+		v.problem(bag.Payload+fastenersPath, "cannot be written again: %v", err)
+		return
+	}
+	others := 0
+	page := plainPage(pageInput{v.Contents, v.Document, v.Answers, authority, report})
+	for _, f := range []struct{ path, want string }{{pagePath, page}, {fastenersPath, csv.String()}} {
+		data, ok := v.read(f.path, maxDocuments)
+		switch {
+		case !ok || string(data) == f.want:
+		case v.Contents.Version == v.Version:
+			v.problem(bag.Payload+f.path, "does not tell what the inspection and the decisions tell")
+		default:
+			others++
+		}
+	}
+	v.unchecked(others, "page or table that another version wrote", "pages and tables that another version wrote")
+	if report && v.Signed == "" {
+		v.unchecked(1, "report with pictures that nobody signed", "")
+	}
+}
+
 // seals checks signature and time stamp. What the record says it has must be there.
 func (v *verifier) seals() {
 	message, err := bag.Read(v.src, bag.TagManifestFile, 64<<20)
@@ -453,6 +486,7 @@ func (v *verifier) measureAgain(ctx context.Context) error {
 		}
 		v.Again++
 		d := disagreements(p, now, same)
+		sameFacts(p, now, len(v.Contents.LeftOut) > 0, func(format string, args ...any) { d.wrong = append(d.wrong, fmt.Sprintf(format, args...)) })
 		for _, what := range d.wrong {
 			v.problem(bag.Payload+k.Path, "%s", what)
 		}

@@ -179,7 +179,7 @@ func TestHabits(t *testing.T) {
 func TestUndatedStayOutOfTrends(t *testing.T) {
 	w := apprentice{}.work(rand.New(rand.NewPCG(1, 1)), 28)
 	before, _ := bins(w)
-	heads := NewStudy(w).Heads.Judged()
+	heads := newStudy(w).Heads.Judged()
 	undated := w.Photos[27]
 	undated.Day = ""
 	w.Photos = append([]ledger.Photo{undated, undated}, w.Photos...)
@@ -191,7 +191,7 @@ func TestUndatedStayOutOfTrends(t *testing.T) {
 	if !ok || len(a.Photos) != 14 || len(b.Photos) != 14 || a.Photos[0].Day != "2026-05-01" {
 		t.Errorf("%v, halves of %d and %d", ok, len(a.Photos), len(b.Photos))
 	}
-	s := NewStudy(w)
+	s := newStudy(w)
 	if s.Photos != 30 || s.Days != 28 || s.Heads.Judged() <= heads {
 		t.Errorf("%d photos of %d days, %d heads judged, %d without the undated", s.Photos, s.Days, s.Heads.Judged(), heads)
 	}

@@ -242,6 +242,11 @@ var envelopes = []struct {
 		f.data = append(f.data, "hidden"...)
 		f.packed, f.localPacked = f.packed+6, f.packed+6
 	}, "bytes lie behind its end"},
+	{"packed bytes that reach into the index", func(z *rawArchive) {
+		f := &z.files[len(z.files)-1]
+		f.put([]byte("bytes"), 8)
+		f.packed, f.localPacked = f.packed+99, f.packed+99
+	}, "reaches into the archive's index"},
 	{"sizes behind that differ", func(z *rawArchive) {
 		f := z.file("r/data/a.jpg")
 		f.flags, f.localFlags = flagSizesBehind, flagSizesBehind
@@ -304,6 +309,10 @@ func TestEnvelopesOfOtherPrograms(t *testing.T) {
 		"sizes behind, unsigned": func(z *rawArchive) { sizes(z.file("r/data/a.jpg"), false) },
 		"packed":                 func(z *rawArchive) { z.file("r/data/a.jpg").put([]byte("bytes of a.jpg"), 8) },
 		"packed hard":            func(z *rawArchive) { f := z.file("r/data/a.jpg"); f.flags, f.localFlags = 2, 2 },
+		"a name in UTF-8": func(z *rawArchive) {
+			f := z.file("r/data/a.jpg") // APPNOTE.TXT, 4.4.4: bit 11
+			f.flags, f.localFlags = 0x0800, 0x0800
+		},
 		"times of another system": func(z *rawArchive) {
 			f := z.file("r/data/a.jpg")
 			f.extra, f.localExtra = extraField(0x5855, "01234567"), slices.Concat(extraField(0x5855, "0123456789ab"), extraField(0x7855, "0123"))

@@ -279,8 +279,8 @@ func TestTagFiles(t *testing.T) {
 		words  string
 		told   bool
 	}{
-		"a tag file as long as may be": {long(1 << 20), "cannot be read", false},
-		"a tag file that is too long":  {long(1<<20 + 1), InfoFile + ": ", true},
+		"a tag file as long as may be": {long(1 << 20), "are read", false},
+		"a tag file that is too long":  {long(1<<20 + 1), "no more than 1048576 are read", true},
 		"a manifest that is not listed": {func() {
 			change(TagManifestFile, func(s string) string { return dropLine(s, "  "+ManifestFile) })
 		}, "does not list " + ManifestFile, true},
@@ -309,6 +309,12 @@ func TestTagFiles(t *testing.T) {
 		"bytes of no encoding": {func() {
 			change(InfoFile, func(s string) string { return s + "X: \xff\n" })
 		}, InfoFile + ": is not in the encoding that bagit.txt names", true},
+		"another spelling of a file, with another checksum": {func() {
+			change(ManifestFile, func(s string) string { return s + strings.Repeat("0", 64) + "  data/A.jpg\n" })
+		}, "data/A.jpg: is missing", true},
+		"another spelling of a file, with its checksum": {func() {
+			change(ManifestFile, func(s string) string { return s + s[:66] + "data/A.jpg\n" })
+		}, "data/A.jpg: is here as data/a.jpg alone", true},
 		"a line that is none": {func() {
 			change(ManifestFile, func(s string) string { return s + "whatever\n" })
 		}, ManifestFile + ": line 3: ", true},
@@ -338,12 +344,12 @@ func secondManifest(t *testing.T, dir string) {
 
 // A label is told without the spaces around it, whatever its case.
 func TestInfoLabels(t *testing.T) {
-	in, err := ParseInfo("A label : one\n two\nOTHER:\tthree \n")
+	in, err := parseInfo("A label : one\n two\nOTHER:\tthree \n")
 	if err != nil || in.Get("a label") != "one\ntwo" || in.Get("Other") != "three" || in.Get("none") != "" {
 		t.Errorf("%q, %v", in, err)
 	}
 	for _, bad := range []string{" : x", "nothing", "A: b\nnothing", " a value"} {
-		if in, err := ParseInfo(bad); err == nil {
+		if in, err := parseInfo(bad); err == nil {
 			t.Errorf("%q: %q", bad, in)
 		}
 	}
