@@ -89,6 +89,9 @@ func (m *maker) redactedDecisions(renamed map[string]string) []review.Decision {
 		} else if m.NoLocation && tellsPlace(d.File) {
 			d.File = "a photo"
 		}
+		if m.NoLocation {
+			d.Note = places.ReplaceAllString(d.Note, " (a place, left out) ")
+		}
 		if m.NoCrew {
 			d.File, d.Who, d.Note = m.crews.replace(d.File), m.crews.replace(d.Who), m.crews.replace(d.Note)
 		}

@@ -393,9 +393,13 @@ func TestPlacesInNames(t *testing.T) {
 	}
 	in.Decisions = append(in.Decisions, in.Decisions[0])
 	in.Decisions[2].Target, in.Decisions[2].File = "head/77", "earlier 40.7128.jpg"
+	in.Decisions[0].Note = "seen at 40.7128, -74.0060, near the ridge"
 	in.Document.NotDone = []string{"40.7128,-74.0060.jpg", "z.jpg"}
 	path := filepath.Join(t.TempDir(), "r")
 	m := mustMake(t, in, path)
+	if page := flat(t, path); !strings.Contains(page, "note: seen at (a place, left out) ") || !strings.Contains(page, "near the ridge") {
+		t.Errorf("%s", page)
+	}
 	if stopped := flat(t, path); !strings.Contains(stopped, "* a photo that was not done (1) * z.jpg") {
 		t.Errorf("%s", stopped)
 	}
