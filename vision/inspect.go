@@ -151,10 +151,10 @@ func (p *pass) show(name string, draw func() (gocv.Mat, error)) {
 		return
 	}
 	m, err := draw()
-	defer m.Close() // one that was never made has nothing to close
 	if err == nil {
 		p.o.Stages(name, m)
 	}
+	m.Close() // one that was never made has nothing to close
 }
 
 // underCard tells whether a place of the roof lies under the card or its rim.
