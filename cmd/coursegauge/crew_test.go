@@ -36,7 +36,7 @@ func crewSheets(t *testing.T) (dir string, names []string) {
 		"ejercicio.html": {"crew 1", "--exercise", job.out, "--lang", "es"},
 		"half-year.html": {"Simulated", "--from", "2026-04-01", "--to", "2026-06-30"}, "half-year-es.html": {"Simulated", "--lang", "es"},
 	} {
-		say(append([]string{"crew", "--ledger", path, "--out", filepath.Join(dir, name)}, args...)...).said(t, exitDone, "sheet: ")
+		say(append([]string{"crew", "--ledger", path, "--out", filepath.Join(dir, name)}, args...)...).said(t, exitDone, ": "+filepath.Join(dir, name))
 		names = append(names, name)
 	}
 	return dir, names
