@@ -50,6 +50,14 @@ func TestMakeAndVerify(t *testing.T) {
 	if _, err := Make(context.Background(), in, filepath.Join(dir, "a")); !errors.Is(err, fs.ErrExist) {
 		t.Errorf("over an existing record: %v", err)
 	}
+	src, err := bag.Open(filepath.Join(dir, "b.zip"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer src.Close()
+	if got, err := Digest(src); err != nil || got != folder.Digest {
+		t.Errorf("the number of the archive is %s, %v", got, err)
+	}
 	if left := bag.Leftovers(filepath.Join(dir, "a")); len(left) > 0 {
 		t.Errorf("left over: %q", left)
 	}

@@ -198,6 +198,8 @@ var envelopes = []struct {
 	}, ""},
 	{"comment of the archive", func(z *rawArchive) { z.comment = "hello" }, "a comment or other bytes follow"},
 	{"comment of a file", func(z *rawArchive) { z.file("r/data/a.jpg").comment = "hello" }, "has a comment"},
+	{"comment of a file, one letter", func(z *rawArchive) { z.file("r/data/a.jpg").comment = "h" }, "has a comment"},
+	{"one byte among large sizes", func(z *rawArchive) { z.file("r/data/a.jpg").extra = extraField(1, "0") }, "more large sizes than it needs"},
 	{"another name in an extra field", func(z *rawArchive) { f := z.file("r/data/a.jpg"); f.extra = unicodePath(f.name, "r/data/evil.exe") }, "extra field (0x7075)"},
 	{"another name in a local extra field", func(z *rawArchive) {
 		f := z.file("r/data/a.jpg")

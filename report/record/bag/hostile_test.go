@@ -312,6 +312,15 @@ func TestTagFiles(t *testing.T) {
 		"another spelling of a file, with another checksum": {func() {
 			change(ManifestFile, func(s string) string { return s + strings.Repeat("0", 64) + "  data/A.jpg\n" })
 		}, "data/A.jpg: is missing", true},
+		"another spelling among files that are missing": {func() {
+			change(ManifestFile, func(s string) string {
+				more := s + s[:66] + "data/A.jpg\n"
+				for i := range 20 {
+					more += fmt.Sprintf("%064d  data/none-%02d\n", i, i)
+				}
+				return more
+			})
+		}, "is missing\n", true},
 		"another spelling of a file, with its checksum": {func() {
 			change(ManifestFile, func(s string) string { return s + s[:66] + "data/A.jpg\n" })
 		}, "data/A.jpg: is here as data/a.jpg alone", true},
@@ -327,7 +336,11 @@ func TestTagFiles(t *testing.T) {
 		}
 		small(t, dir)
 		c.change()
-		if got := text(check(t, dir)); strings.Contains(got, c.words) != c.told {
+		got := text(check(t, dir))
+		if n := strings.Count(got, ": is missing\n"); name == "another spelling among files that are missing" && n != 20 {
+			t.Errorf("%d of 20 files are told as missing", n)
+		}
+		if strings.Contains(got, c.words) != c.told {
 			t.Errorf("%s: told of %q: %v\n%s", name, c.words, !c.told, got)
 		}
 	}
@@ -347,6 +360,9 @@ func TestInfoLabels(t *testing.T) {
 	in, err := parseInfo("A label : one\n two\nOTHER:\tthree \n")
 	if err != nil || in.Get("a label") != "one\ntwo" || in.Get("Other") != "three" || in.Get("none") != "" {
 		t.Errorf("%q, %v", in, err)
+	}
+	if _, err := ParseInfo(" a value"); err == nil || !strings.HasPrefix(err.Error(), "line 1 ") {
+		t.Errorf("%v, want the line", err)
 	}
 	for _, bad := range []string{" : x", "nothing", "A: b\nnothing", " a value"} {
 		if in, err := parseInfo(bad); err == nil {
