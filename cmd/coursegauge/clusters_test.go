@@ -182,7 +182,7 @@ func TestParallelRecipe(t *testing.T) {
 
 // What the README shows of the recipes is what the files say.
 func TestReadmeShowsTheRecipes(t *testing.T) {
-	readme, err := os.ReadFile("../../README.md")
+	readme, err := os.ReadFile("README.md")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -192,7 +192,7 @@ func TestReadmeShowsTheRecipes(t *testing.T) {
 			t.Fatal(err)
 		}
 		if !bytes.Contains(readme, text) {
-			t.Errorf("README.md does not show testdata/clusters/%s as it is", name)
+			t.Errorf("cmd/coursegauge/README.md does not show testdata/clusters/%s as it is", name)
 		}
 	}
 }
