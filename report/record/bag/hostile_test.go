@@ -361,7 +361,7 @@ func TestInfoLabels(t *testing.T) {
 	if err != nil || in.Get("a label") != "one\ntwo" || in.Get("Other") != "three" || in.Get("none") != "" {
 		t.Errorf("%q, %v", in, err)
 	}
-	if _, err := ParseInfo(" a value"); err == nil || !strings.HasPrefix(err.Error(), "line 1 ") {
+	if _, err := parseInfo(" a value"); err == nil || !strings.HasPrefix(err.Error(), "line 1 ") {
 		t.Errorf("%v, want the line", err)
 	}
 	for _, bad := range []string{" : x", "nothing", "A: b\nnothing", " a value"} {
