@@ -363,6 +363,7 @@ func TestFourHundredPhotos(t *testing.T) {
 	if rounds*len(sections) < photos*9/10 {
 		t.Errorf("%d photos", rounds*len(sections))
 	}
+	b.eval(`(() => { document.querySelector("#who").value = "Inspector"; document.querySelector("#who").onchange(); return true; })()`, new(bool))
 	began = time.Now()
 	b.press("o", "w")
 	b.until("a decision", `document.querySelector("#progress").textContent.startsWith("1 of ")`)

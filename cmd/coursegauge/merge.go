@@ -113,7 +113,7 @@ func readPart(ctx context.Context, folder string) (inspection.Document, error) {
 		return d, usageError{"no inspection at " + path, nearPath(folder, "give a folder that inspect wrote")}
 	case errors.Is(err, errStopped):
 		return d, err
-	case errors.Is(err, errLate), errors.Is(err, regular.ErrHeld), errors.Is(err, regular.ErrOther):
+	case errors.Is(err, errLate), errors.Is(err, regular.ErrHeld):
 		return d, failure{fmt.Sprintf("cannot read %s: %v", path, err), ""}
 	}
 	return d, usageError{err.Error(), ""}
