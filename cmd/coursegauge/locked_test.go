@@ -111,7 +111,7 @@ func (s *lockedFigures) photo(p inspection.Photo, truth lockedTruth) {
 }
 
 // Every length, diameter, drive and U95 of a maker that no network was trained
-// on and no limit chosen on, from the files on disk to the documents; and each
+// on and no number fitted on, from the files on disk to the documents; and each
 // reason for which a photo is refused. The limits leave a third over what the
 // README says of the larger sets.
 func TestLockedPhotosAgainstTruth(t *testing.T) {
